@@ -1,0 +1,142 @@
+"""Which gates the figures pass: the five that are built, each a small function with its finding."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from survstats.challenge.verdict import GATES, Gate, State, thresholds
+from survstats.effects.overlap import Overlap
+from survstats.groundwork.estimate import Estimate
+
+
+@dataclass(frozen=True)
+class SeenFigures:
+    """How much is known of the dead and of the survivors.
+
+    Attributes
+    ----------
+    documented_dead, documented_survivors : float or None
+        Shares with a certificate or a roster entry, in [0, 1]; None where there is nobody.
+    survivor_only : bool
+        Training was ascertained for survivors only.
+    worst_case_excludes_zero : bool
+        With every undocumented dead person unknown, the interval of the worst case lies on one side of 0.
+    """
+
+    documented_dead: float | None
+    documented_survivors: float | None
+    survivor_only: bool
+    worst_case_excludes_zero: bool
+
+
+@dataclass(frozen=True)
+class EnoughFigures:
+    """How much there is: g mishaps, people in each cell, degrees of freedom, and the exact within-mishap p."""
+
+    mishaps: int
+    dead: int
+    survivors: int
+    trained: int
+    untrained: int
+    df: float | None
+    within_p_same_direction: float | None
+
+
+def seen_gate(figures: SeenFigures) -> Gate:
+    """Gate 1: is the training of the dead known as well as that of the survivors?"""
+    rule = thresholds()["seen"]
+    if figures.survivor_only:
+        return Gate("seen", "not_met", "survivor_only")
+    dead, survivors = figures.documented_dead, figures.documented_survivors
+    if dead is None or survivors is None:
+        return Gate("seen", "not_met", "nobody_to_see")
+    if dead >= rule["met_documented_dead"] and abs(survivors - dead) <= rule["met_largest_gap"]:
+        return Gate("seen", "met", "documented")
+    if dead >= rule["partly_documented_dead"] or figures.worst_case_excludes_zero:
+        return Gate("seen", "partly_met", "documented")
+    return Gate("seen", "not_met", "documented")
+
+
+def enough_gate(figures: EnoughFigures) -> Gate:
+    """Gate 2: are there enough mishaps and people?"""
+    rule = thresholds()["enough"]
+    fewest = min(figures.dead, figures.survivors, figures.trained, figures.untrained)
+    if (
+        figures.mishaps >= rule["met_mishaps"]
+        and fewest >= rule["met_people"]
+        and figures.df is not None
+        and figures.df >= rule["met_df"]
+    ):
+        return Gate("enough", "met", "counts")
+    if figures.mishaps >= rule["partly_mishaps"] and fewest >= rule["partly_people"]:
+        return Gate("enough", "partly_met", "counts")
+    within_p = figures.within_p_same_direction
+    if within_p is not None and within_p < rule["partly_within_p"]:
+        return Gate("enough", "partly_met", "within_mishap")
+    return Gate("enough", "not_met", "counts")
+
+
+def beyond_chance_gate(
+    difference: Estimate | None, narrower: Estimate | None, without_one: pd.DataFrame | None
+) -> Gate:
+    """Gate 3: is the difference more than chance, whichever mishap is left out?
+
+    Parameters
+    ----------
+    difference, narrower : Estimate or None
+        The difference with its 95 % and its 90 % interval; None where it could not be estimated.
+    without_one : DataFrame or None
+        Columns ``difference``, ``low``, ``high`` with one mishap left out a row.
+    """
+    if difference is None or narrower is None or without_one is None:
+        return Gate("beyond_chance", "not_met", "not_estimated")
+    sign = 1.0 if difference.value > 0 else -1.0
+    limits = without_one["low"] if sign > 0 else without_one["high"]
+    if difference.excludes(0.0) and bool((sign * limits > 0).all()):
+        return Gate("beyond_chance", "met", "any_one_out")
+    if narrower.excludes(0.0) and bool((sign * without_one["difference"] > 0).all()):
+        finding = "one_mishap_matters" if difference.excludes(0.0) else "close"
+        return Gate("beyond_chance", "partly_met", finding)
+    return Gate("beyond_chance", "not_met", "covers_zero")
+
+
+def other_explanations_gate(
+    pooled: Estimate | None, everyone: Estimate | None, within_odds_ratio: Estimate | None
+) -> Gate:
+    """Gate 6, the part that is built: do the populations and the within-mishap comparison contradict each other?
+
+    Its other legs are not built: where nothing contradicts, the gate is not assessed.
+    """
+    if pooled is not None:
+        if everyone is not None and _opposite(pooled, 0.0, everyone, 0.0):
+            return Gate("other_explanations", "not_met", "populations_disagree")
+        if within_odds_ratio is not None and _opposite(pooled, 0.0, within_odds_ratio, 1.0):
+            return Gate("other_explanations", "not_met", "within_disagrees")
+    return Gate("other_explanations", "not_assessed", "not_built")
+
+
+def comparable_gate(found: Overlap | None) -> Gate:
+    """Gate 7: have the trained and the untrained counterparts in each other's group, in every era?"""
+    if found is None:
+        return Gate("comparable", "not_met", "not_estimated")
+    rule = thresholds()["comparable"]
+    state: State = "not_met"
+    if found.smallest_inside >= rule["met_inside"]:
+        full = found.smallest_effective >= rule["met_effective"] and not found.empty_eras
+        state = "met" if full else "partly_met"
+    elif found.smallest_inside >= rule["partly_inside"]:
+        state = "partly_met"
+    return Gate("comparable", state, "empty_era" if found.empty_eras else "overlap")
+
+
+def all_gates(built: tuple[Gate, ...]) -> tuple[Gate, ...]:
+    """The eight gates in order: those assessed, and the others as not assessed."""
+    by_name = {gate.name: gate for gate in built}
+    return tuple(by_name.get(name, Gate(name, "not_assessed", "not_built")) for name in GATES)
+
+
+def _opposite(first: Estimate, first_null: float, second: Estimate, second_null: float) -> bool:
+    both = first.excludes(first_null) and second.excludes(second_null)
+    return both and (first.value > first_null) != (second.value > second_null)

@@ -1,0 +1,1 @@
+"""What if everyone had been trained."""

@@ -1,0 +1,99 @@
+"""How far a compound number can be off by chance: the delete-one-mishap jackknife."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from survstats.groundwork.estimate import Estimate, Scale, Unit, from_scale, to_scale
+
+
+def t_quantile(level: float, df: float) -> float:
+    """Two-sided t quantile for a coverage of ``level`` with ``df`` degrees of freedom."""
+    return float(stdtrit(df, 0.5 + level / 2))
+
+
+def jackknife_error(point: float, replicates: NDArray[np.float64], *, scale: Scale = "identity") -> float:
+    """Standard error, on ``scale``, of a number recomputed with each of g mishaps left out.
+
+    Parameters
+    ----------
+    point : float
+        The number from all mishaps.
+    replicates : ndarray of shape (g,)
+        The number with mishap j left out.
+    scale : {"identity", "log", "logit"}
+        Where the differences are taken.
+
+    Notes
+    -----
+    V = (g - 1) / g * sum (theta_(-j) - theta)^2, centred at the full estimate (Efron and Stein 1981,
+    doi:10.1214/aos/1176345462, centre at the mean; ours is never smaller).
+    """
+    mishaps = len(replicates)
+    centre = to_scale(point, scale)
+    moved = np.array([to_scale(float(value), scale) for value in replicates])
+    return math.sqrt((mishaps - 1) / mishaps * float(np.sum((moved - centre) ** 2)))
+
+
+def jackknife_estimate(
+    point: float,
+    replicates: NDArray[np.float64],
+    *,
+    scale: Scale,
+    unit: Unit,
+    occupants: int,
+    method: str,
+    level: float = 0.95,
+) -> Estimate:
+    """A number with its jackknife interval, t with g - 1 degrees of freedom.
+
+    Parameters
+    ----------
+    point, replicates, scale
+        As in `jackknife_error`.
+    unit : {"share", "difference", "ratio", "odds_ratio", "count"}
+    occupants : int
+        n of the rows behind the number.
+    method : str
+        Code of the method, kept with the number.
+    level : float
+        Coverage aimed at.
+
+    Returns
+    -------
+    Estimate
+        With an infinite interval where a replicate lies on the edge of the scale.
+    """
+    mishaps = len(replicates)
+    se = jackknife_error(point, replicates, scale=scale)
+    reach = t_quantile(level, mishaps - 1) * se
+    centre = to_scale(point, scale)
+    bottom, top = edges(unit)
+    if math.isfinite(reach) and math.isfinite(centre):
+        low, high = from_scale(centre - reach, scale), from_scale(centre + reach, scale)
+    else:
+        low, high = bottom, top
+    return Estimate(
+        value=point,
+        low=max(low, bottom),
+        high=min(high, top),
+        se=se,
+        level=level,
+        df=float(mishaps - 1),
+        scale=scale,
+        unit=unit,
+        method=method,
+        mishaps=mishaps,
+        occupants=occupants,
+    )
+
+
+def edges(unit: Unit) -> tuple[float, float]:
+    """The smallest and the largest value a number of this unit can take."""
+    if unit == "difference":
+        return -1.0, 1.0
+    return 0.0, 1.0 if unit == "share" else math.inf

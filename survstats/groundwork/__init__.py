@@ -1,0 +1,1 @@
+"""Arithmetic and manners: nothing here knows of helicopters."""

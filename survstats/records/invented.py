@@ -1,0 +1,160 @@
+"""Which invented studies come with the package, and how are they made?
+
+``python -m survstats.records.invented DIR`` writes all of them again, byte for byte. The seed was announced
+before the first study was made and is never chosen by what comes out.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survstats.groundwork.errors import CallError
+from survstats.groundwork.resampling import stream
+from survstats.records.demo import DEMO_NAMES
+from survstats.records.invented_fields import written_down
+from survstats.records.invented_worlds import (
+    LONGEST_SINCE_MONTHS,
+    fate,
+    retained,
+    simulate_mechanistic,
+)
+
+SEED = 20261124
+CURRENCY_MONTHS = 24.0
+TRUTH_MISHAPS = 200_000
+_CHUNK = 20_000
+
+
+@dataclass(frozen=True)
+class _Plan:
+    title: str
+    mishaps: int
+    effect: float
+    survivors_only: bool
+
+
+_PLANS = {
+    "demo_small": _Plan("Vesper Shelf, few mishaps", 18, 1.0, False),
+    "demo_main": _Plan("Vesper Shelf", 60, 1.0, False),
+    "demo_null": _Plan("Vesper Shelf, training without effect", 60, 0.0, False),
+    "demo_survivor_only": _Plan("Vesper Shelf, survivors asked", 60, 1.0, True),
+}
+
+_STUDY_FILE = """\
+# Invented: these people and mishaps never existed.
+title = "{title}"  # printed on top of every paper
+place = "the Vesper Shelf (invented)"  # where the mishaps happened
+invented = true  # true: every page says so
+
+[question]
+currency_months = 24  # training no older than this at the mishap counts as current
+smallest_worthwhile_points = 5  # the smallest gain in survival worth acting on, in percentage points
+
+[records]
+mishap = "mishap.csv"  # one row per mishap
+occupant = "occupant.csv"  # one row per person aboard
+
+[model]
+# what is held equal between trained and untrained people
+covariates = [{covariates}]
+
+[paper]
+prepared_by = ""  # who made the paper
+reviewed_by = ""  # who read it before it was passed on
+funding = ""  # who paid
+
+[run]
+seed = 20261124  # start of the random numbers; the same seed gives the same paper
+"""
+
+_COVARIATES = (
+    "role",
+    "operator_code",
+    "aircraft_class",
+    "far_seat",
+    "sig_wave_height_m",
+    "water_temp_c",
+    "light",
+)
+_README = "Everything in this folder is invented: no person, mishap, operator or place in it exists.\n"
+
+
+def write_study(name: str, directory: Path | str) -> None:
+    """Write one invented study into a folder that exists: two tables, study file, truth, a line of warning.
+
+    Raises
+    ------
+    CallError
+        ``unknown_demo`` where there is no study of that name.
+    """
+    if name not in _PLANS:
+        raise CallError("unknown_demo", f"There is no invented study {name}.", f"Known: {', '.join(_PLANS)}.")
+    plan, folder, rng = _PLANS[name], Path(directory), stream(SEED, name)
+    world = simulate_mechanistic(plan.mishaps, rng, effect=plan.effect)
+    mishap, occupant = written_down(world, rng, survivors_only=plan.survivors_only)
+    mishap.to_csv(folder / "mishap.csv", index=False, lineterminator="\n")
+    occupant.to_csv(folder / "occupant.csv", index=False, lineterminator="\n")
+    covariates = ", ".join(f'"{name}"' for name in _COVARIATES)
+    study_file = _STUDY_FILE.format(title=plan.title, covariates=covariates)
+    (folder / "study.toml").write_bytes(study_file.encode())
+    (folder / "README.md").write_bytes(_README.encode())
+    truth = simulate_truth(plan.effect, mishaps=TRUTH_MISHAPS)
+    (folder / "truth.json").write_bytes((json.dumps(truth, indent=2) + "\n").encode())
+
+
+def simulate_truth(effect: float, *, mishaps: int) -> dict[str, Any]:
+    """The true risk difference in P1 for each way of coding training, by simulated potential outcomes.
+
+    Everyone alive at immersion is given the training in question, then none, with the same luck. Keys of
+    ``exposure``: ``any_recency`` (trained 0 to 60 months ago), ``current_24_months``, ``month_0``; the Monte
+    Carlo error is the standard error over mishaps.
+    """
+    rng = stream(SEED, "truth")
+    upper = {"any_recency": LONGEST_SINCE_MONTHS, "current_24_months": CURRENCY_MONTHS, "month_0": 0.0}
+    gains: dict[str, list[NDArray[np.float64]]] = {code: [] for code in upper}
+    sizes = []
+    for start in range(0, mishaps, _CHUNK):
+        count = min(_CHUNK, mishaps - start)
+        world = simulate_mechanistic(count, rng, effect=effect)
+        inside = ~world.occupant["impact_death"].to_numpy()
+        g = world.occupant["mishap"].to_numpy()[inside]
+        sizes.append(np.bincount(g, minlength=count).astype(float))
+        none = fate(world, np.zeros(len(inside)))[2][inside]
+        for code, longest in upper.items():
+            held = retained(rng.uniform(0, longest, len(inside)))
+            gain = fate(world, held)[2][inside].astype(float) - none
+            gains[code].append(np.bincount(g, weights=gain, minlength=count).astype(float))
+    size = np.concatenate(sizes)
+    exposure = {}
+    for code, parts in gains.items():
+        gain = np.concatenate(parts)
+        difference = gain.sum() / size.sum()
+        error = np.sqrt(np.sum((gain - difference * size) ** 2)) / size.sum()
+        exposure[code] = {"risk_difference": round(difference, 6), "monte_carlo_error": round(error, 6)}
+    return {
+        "population": "P1",
+        "exposure": exposure,
+        "mishaps_simulated": mishaps,
+        "occupants_simulated": int(size.sum()),
+    }
+
+
+def main(directory: str) -> None:
+    """Write every invented study below a folder, each into a folder of its name."""
+    for name in DEMO_NAMES:
+        folder = Path(directory) / name
+        folder.mkdir(parents=True, exist_ok=True)
+        write_study(name, folder)
+
+
+if __name__ == "__main__":
+    if len(sys.argv) != 2:
+        sys.exit("Say where to: python -m survstats.records.invented DIR")
+    main(sys.argv[1])

@@ -1,0 +1,251 @@
+"""What was written down: two record files, typed, with nothing lost and nothing guessed.
+
+Empty (not collected), ``unknown`` (asked, not known) and ``na`` (not applicable) are three different things
+and never become ``no``. In categories and tri-states an empty cell is missing and the two tokens are
+categories of their own; in numbers and dates all three are missing, and ``Records.raw`` tells which it was.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from survstats.groundwork.errors import RecordsError
+from survstats.records.codebook import NOT_APPLICABLE, UNKNOWN, Field, TableName, load_codebook
+from survstats.records.finding import Finding
+from survstats.records.reading import TextTable, read_text_table
+
+_PATTERNS = {
+    "integer": re.compile(r"[+-]?[0-9]+"),
+    "number": re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)"),
+    "date": re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}"),
+    "time": re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9])?Z?"),
+}
+_EXPECTED = {
+    "integer": "a whole number",
+    "number": "a number with a decimal point",
+    "date": "a date written YYYY-MM-DD",
+    "time": "a time written HH:MM",
+}
+_TRUTH_WORDS = {"0", "1", "0.0", "1.0", "true", "false", "t", "f", "y", "n"}
+
+
+@dataclass(frozen=True)
+class Records:
+    """The record files of one study.
+
+    Attributes
+    ----------
+    mishap, occupant : DataFrame
+        Every field of the codebook, typed (categories, floats, dates), plus ``file_row``; shapes (g mishaps)
+        and (n occupants). A field whose column is not in the file is all missing.
+    raw : mapping of str to DataFrame
+        The same rows and columns as texts, by table name.
+    files, hashes : mapping of str to str
+        File name and SHA-256, by table name.
+    findings : tuple of Finding
+        What reading found, rules F1-F5, F7 and F8.
+    """
+
+    mishap: pd.DataFrame
+    occupant: pd.DataFrame
+    raw: Mapping[str, pd.DataFrame]
+    files: Mapping[str, str]
+    hashes: Mapping[str, str]
+    findings: tuple[Finding, ...]
+
+
+def read_records(mishap_path: Path | str, occupant_path: Path | str) -> Records:
+    """The two record files, typed; every wrong cell becomes an error finding, all of them at once.
+
+    Raises
+    ------
+    RecordsError
+        Where a file is no table (see ``reading``) or lacks a column that must be there (``missing_column``).
+    """
+    texts: dict[TableName, TextTable] = {
+        "mishap": read_text_table(Path(mishap_path)),
+        "occupant": read_text_table(Path(occupant_path)),
+    }
+    for table, text in texts.items():
+        _demand_columns(table, text)
+    typed: dict[str, pd.DataFrame] = {}
+    raw: dict[str, pd.DataFrame] = {}
+    findings: list[Finding] = []
+    for table, text in texts.items():
+        findings += _column_findings(table, text)
+        typed[table], raw[table], wrong = _typed_table(table, text)
+        findings += wrong
+    return Records(
+        mishap=typed["mishap"],
+        occupant=typed["occupant"],
+        raw=raw,
+        files={table: text.file for table, text in texts.items()},
+        hashes={table: text.hash for table, text in texts.items()},
+        findings=tuple(findings),
+    )
+
+
+def _demand_columns(table: TableName, text: TextTable) -> None:
+    present = list(text.cells.columns)
+    lacking = [f.name for f in load_codebook().table(table) if f.column_required and f.name not in present]
+    if not lacking:
+        return
+    near = {name: _near(name, present) for name in lacking}
+    hints = [f"{seen} looks like {name}" for name, seen in near.items() if seen]
+    remedy = "Add the column" + (f"; {', '.join(hints)}." if hints else ".")
+    if len(present) == 1 and (";" in present[0] or "\t" in present[0]):
+        remedy = "Save the file with commas between the cells."
+    columns = "the column" if len(lacking) == 1 else "the columns"
+    raise RecordsError("missing_column", f"{text.file} lacks {columns} {', '.join(lacking)}.", remedy)
+
+
+def _column_findings(table: TableName, text: TextTable) -> list[Finding]:
+    known = [f.name for f in load_codebook().table(table)]
+    present = list(text.cells.columns)
+    found = []
+    for name in present:
+        if name not in known:
+            near = _near(name, [k for k in known if k not in present])
+            remedy = f"rename it to {near}" if near else "it is not used; delete it or leave it"
+            found.append(
+                Finding(
+                    "F7", "warning", text.file, 1, name, f"a column named {name}", "a codebook field", remedy
+                )
+            )
+    for name in known:
+        if name not in present:
+            remedy = "read as not collected"
+            found.append(Finding("F8", "statement", text.file, 1, name, "no such column", "", remedy))
+    return found
+
+
+def _typed_table(table: TableName, text: TextTable) -> tuple[pd.DataFrame, pd.DataFrame, list[Finding]]:
+    typed: dict[str, Any] = {}
+    raw: dict[str, Any] = {}
+    findings: list[Finding] = []
+    rows = np.asarray(text.rows, dtype=np.int64)
+    for field in load_codebook().table(table):
+        if field.name in text.cells:
+            cells = text.cells[field.name].to_numpy()
+        else:
+            cells = np.full(len(rows), "", dtype=object)
+        raw[field.name] = cells
+        codes, found = pd.factorize(cells)
+        distinct = [str(value) for value in found]
+        wrong = [_wrong(field, value) for value in distinct]
+        typed[field.name] = _typed_column(field, codes, distinct, np.array([w is not None for w in wrong]))
+        bad = np.flatnonzero(np.array([w is not None for w in wrong])[codes])
+        for at in bad:
+            rule, expected, remedy = wrong[codes[at]] or ("", "", "")
+            findings.append(
+                Finding(rule, "error", text.file, int(rows[at]), field.name, cells[at], expected, remedy)
+            )
+    typed["file_row"] = rows
+    return pd.DataFrame(typed), pd.DataFrame(raw, dtype=object), findings
+
+
+def _typed_column(field: Field, codes: NDArray[Any], distinct: list[str], wrong: NDArray[np.bool_]) -> Any:
+    """A column from its distinct values; a wrong or missing one becomes missing."""
+    usable = [
+        not w and (v in field.values or v not in field.missing) for v, w in zip(distinct, wrong, strict=True)
+    ]
+    if field.kind in ("tri_state", "category"):
+        categories = list(field.values)
+        if NOT_APPLICABLE in distinct and NOT_APPLICABLE not in categories:
+            categories.append(NOT_APPLICABLE)
+        place = {value: position for position, value in enumerate(categories)}
+        positions = np.array([place.get(value, -1) for value in distinct], dtype=np.int64)
+        return pd.Categorical.from_codes(positions[codes], categories=pd.Index(categories))
+    if field.kind in ("integer", "number"):
+        numbers = [float(v) if u else np.nan for v, u in zip(distinct, usable, strict=True)]
+        return np.array(numbers, dtype=float)[codes]
+    if field.kind == "date":
+        dates = [v if u else "NaT" for v, u in zip(distinct, usable, strict=True)]
+        return np.array(dates, dtype="datetime64[ns]")[codes]
+    # texts (and times of day, which nothing computes with) keep `unknown` and `na` as they stand
+    texts = [None if v == "" or w else v for v, w in zip(distinct, wrong, strict=True)]
+    return np.array(texts, dtype=object)[codes]
+
+
+def _wrong(field: Field, value: str) -> tuple[str, str, str] | None:
+    """Rule id, what was expected and what to do, where a cell's text is not allowed; else None."""
+    if field.required and value in ("", UNKNOWN, NOT_APPLICABLE):
+        return "F4", "a value in every row", "enter it; the row cannot be used without it"
+    if value in field.missing:
+        return None
+    return _CHECKS[field.kind](field, value)
+
+
+def _wrong_code(field: Field, value: str) -> tuple[str, str, str] | None:
+    if value in field.values:
+        return None
+    expected = ", ".join(field.values[:-1]) + " or " + field.values[-1]
+    if field.kind == "tri_state" and value.lower() in _TRUTH_WORDS:
+        return "F5", expected, "write the word, so that no and unknown stay apart"
+    near = _near(value, list(field.values))
+    return "F1", expected, f"did you mean {near}?" if near else "write one of the codes"
+
+
+def _wrong_number(field: Field, value: str) -> tuple[str, str, str] | None:
+    if _PATTERNS[field.kind].fullmatch(value) or (field.open_ended and value.lower() == "inf"):
+        return None
+    expected = _EXPECTED[field.kind] + (" or inf" if field.open_ended else "")
+    remedy = "write the number alone, or unknown"
+    if _PATTERNS["number"].fullmatch(value.replace(",", ".")) and "," in value:
+        remedy = f"did you mean {value.replace(',', '.')}?"
+    return "F2", expected, remedy
+
+
+def _wrong_date(field: Field, value: str) -> tuple[str, str, str] | None:
+    if field.kind == "date" and _PATTERNS["date"].fullmatch(value) and _is_day(value):
+        return None
+    if field.kind == "time" and _PATTERNS["time"].fullmatch(value):
+        return None
+    remedy = f"rewrite it, or write {UNKNOWN}" if not field.required else "rewrite it"
+    if field.name == "training_last_date" and re.fullmatch(r"[0-9]{4}(-[0-9]{2})?", value):
+        remedy = "write any day in it, and month or year in training_date_precision"
+    return "F3", _EXPECTED[field.kind], remedy
+
+
+def _anything(field: Field, value: str) -> tuple[str, str, str] | None:  # noqa: ARG001
+    return None
+
+
+_CHECKS: dict[str, Callable[[Field, str], tuple[str, str, str] | None]] = {
+    "text": _anything,
+    "category": _wrong_code,
+    "tri_state": _wrong_code,
+    "integer": _wrong_number,
+    "number": _wrong_number,
+    "date": _wrong_date,
+    "time": _wrong_date,
+}
+
+
+def _is_day(value: str) -> bool:
+    """Whether the calendar has this day, in the span that can be held (1678 to 2261)."""
+    try:
+        np.datetime64(value, "D")
+    except ValueError:
+        return False
+    return 1678 <= int(value[:4]) <= 2261
+
+
+def _near(word: str, words: list[str]) -> str:
+    """The word of the list that this one was probably meant to be, or an empty text."""
+    folded = {_folded(candidate): candidate for candidate in words}
+    close = difflib.get_close_matches(_folded(word), list(folded), n=1, cutoff=0.75)
+    return folded[close[0]] if close else ""
+
+
+def _folded(word: str) -> str:
+    return word.lower().replace(" ", "_").replace("-", "_")

@@ -1,0 +1,1 @@
+"""For people: the only place where text meets numbers."""

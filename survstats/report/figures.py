@@ -1,0 +1,51 @@
+"""Which figures does a paper have, as drawings and as data?"""
+
+from __future__ import annotations
+
+from survstats.report.axis_figure import draw_axis
+from survstats.report.break_even_figure import curve, draw_break_even
+from survstats.report.content import AxisFigure, BreakEvenFigure, SeatsFigure, plain
+from survstats.report.seats_figure import draw_seats
+from survstats.report.style import Paper
+
+Figure = SeatsFigure | AxisFigure | BreakEvenFigure
+Cell = str | float | int | None
+
+
+def draw(figure: Figure, *, narrow: bool = False, paper: Paper = "white") -> str:
+    """The figure as an SVG: 170 or 88 mm wide, or (``narrow``) drawn anew for a phone.
+
+    Parameters
+    ----------
+    figure : SeatsFigure, AxisFigure or BreakEvenFigure
+    narrow : bool
+    paper : {"white", "tone"}
+        Ground the figure will stand on.
+    """
+    if isinstance(figure, SeatsFigure):
+        return draw_seats(figure, narrow=narrow, paper=paper)
+    if isinstance(figure, AxisFigure):
+        return draw_axis(figure, narrow=narrow, paper=paper)
+    return draw_break_even(figure, narrow=narrow, paper=paper)
+
+
+def figure_data(figure: Figure) -> tuple[tuple[str, ...], list[tuple[Cell, ...]]]:
+    """What the figure shows, as a table: names of the columns (ending in their unit) and rows."""
+    if isinstance(figure, SeatsFigure):
+        arms = (figure.upper, figure.lower)
+        return (
+            ("arm", "alive_of_100", "low_of_100", "high_of_100"),
+            [(plain(arm.label), arm.alive, arm.low, arm.high) for arm in arms],
+        )
+    if isinstance(figure, AxisFigure):
+        header = ("kind", "family", "name", "note", "value_points", "low_points", "high_points")
+        rows: list[tuple[Cell, ...]] = [
+            (row.kind, row.family, plain(row.name), plain(row.note), row.value, row.low, row.high)
+            + (row.outer_low, row.outer_high)
+            for row in figure.rows
+        ]
+        return (*header, "outer_low_points", "outer_high_points"), rows
+    shares, points = curve(figure)
+    marks = [("break_even", figure.break_even, 0.0)]
+    rows = [("curve", share, value) for share, value in zip(shares[::5], points[::5], strict=True)]
+    return ("kind", "share_of_dead_trained", "difference_points"), [*rows, *marks]

@@ -1,0 +1,130 @@
+"""How wide is this text, where does it break into lines, and how is a line set in a figure?"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import cache
+
+from matplotlib.ft2font import FT2Font
+
+from survstats.report.content import Piece, Text, plain
+from survstats.report.style import FAMILIES, FONT_FILES, FONTS, SIZES, Face, Palette, Weight
+from survstats.report.svg import spans, tag
+
+
+@cache
+def _font(face: Face, weight: Weight) -> FT2Font:
+    font = FT2Font(str(FONTS / f"{FONT_FILES[face, weight]}.ttf"))
+    font.set_size(100, 72)
+    return font
+
+
+@cache
+def _advance(character: str, face: Face, weight: Weight) -> float:
+    font = _font(face, weight)
+    if not font.get_char_index(ord(character)):
+        return 1.0
+    return float(font.load_char(ord(character)).linearHoriAdvance) / 65536 / 100
+
+
+def text_width(text: str, size: float, *, face: Face = "label", weight: Weight = 400) -> float:
+    """Width of a line of text in points.
+
+    Parameters
+    ----------
+    text : str
+        One line; a character the face does not have counts as one em wide.
+    size : float
+        Type size in points.
+    face, weight : str, int
+        As in `style.FONT_FILES`.
+    """
+    return size * sum(_advance(character, face, weight) for character in text)
+
+
+def join(*texts: Text, by: str = " ") -> Text:
+    """Several texts as one, with ``by`` between those that are not empty."""
+    joined: list[Piece] = []
+    for text in texts:
+        if plain(text):
+            joined += [Piece(by), *text] if joined else [*text]
+    return tuple(joined)
+
+
+def break_lines(
+    text: Text, width: float, size: float, *, face: Face = "label", weight: Weight = 400
+) -> tuple[Text, ...]:
+    """Break a text into lines no wider than ``width`` points; pieces keep their ids.
+
+    Breaks at spaces only (a no-break space holds), so a single word wider than the line stands out of it. An empty
+    text has no lines.
+    """
+    lines: list[list[Piece]] = [[]]
+    used = 0.0
+    for word in _words(text):
+        own = "".join(piece.text for piece in word)
+        bare = text_width(own.rstrip(" "), size, face=face, weight=weight)
+        if lines[-1] and used + bare > width:
+            lines.append([])
+            used = 0.0
+        lines[-1] += word
+        used += text_width(own, size, face=face, weight=weight)
+    return tuple(_trim(line) for line in lines if line)
+
+
+def _words(text: Text) -> list[list[Piece]]:
+    """The text as words, each a run of pieces, a space belonging to the word before it."""
+    words: list[list[Piece]] = [[]]
+    for piece in text:
+        for part in re.findall(r"[^ ]*(?: +|$)", piece.text):
+            if not part:
+                continue
+            words[-1].append(Piece(part, piece.id, piece.strong))
+            if part.endswith(" "):
+                words.append([])
+    return [word for word in words if word]
+
+
+def _trim(line: list[Piece]) -> Text:
+    merged: list[Piece] = []
+    for piece in line:
+        if merged and (merged[-1].id, merged[-1].strong) == (piece.id, piece.strong):
+            merged[-1] = Piece(merged[-1].text + piece.text, piece.id, piece.strong)
+        else:
+            merged.append(piece)
+    merged[-1] = Piece(merged[-1].text.rstrip(" "), merged[-1].id, merged[-1].strong)
+    return tuple(merged)
+
+
+@dataclass(frozen=True)
+class Lettered:
+    """A line of text and where it stands, in points; ``x`` is its left, middle or right end by ``anchor``."""
+
+    text: Text
+    x: float
+    y: float
+    size: float = SIZES.label
+    face: Face = "label"
+    weight: Weight = 400
+    colour: str = "ink"
+    anchor: str = "start"
+
+    def box(self) -> tuple[float, float, float, float]:
+        """Left, top, right and bottom of the letters."""
+        width = text_width(plain(self.text), self.size, face=self.face, weight=self.weight)
+        left = self.x - {"start": 0.0, "middle": width / 2, "end": width}[self.anchor]
+        return left, self.y - 0.74 * self.size, left + width, self.y + 0.22 * self.size
+
+    def svg(self, palette: Palette) -> str:
+        """The line as an element."""
+        attributes = {
+            "x": float(self.x),
+            "y": float(self.y),
+            "font_family": FAMILIES[self.face],
+            "font_size": float(self.size),
+            "font_weight": self.weight,
+            "fill": getattr(palette, self.colour),
+            "text_anchor": self.anchor,
+        }
+        return tag("text", attributes, spans(self.text))

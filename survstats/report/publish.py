@@ -1,0 +1,150 @@
+"""How does the content of a board paper become HTML, PDF and figure files?
+
+One content, two settings: jinja2 for the screen (one file, fonts and figures inside, no script, a content policy that
+allows nothing but its own style sheet and fonts), typst for print (tagged, PDF/UA-1). Text is never read as markup.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import asdict
+from functools import cache
+
+import typst
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from survstats.groundwork.errors import PublishError
+from survstats.report.content import BriefContent, GateState, plain
+from survstats.report.figures import Figure, draw
+from survstats.report.folder import write_folder
+from survstats.report.marks import planks, window
+from survstats.report.style import FAMILIES, FONT_FILES, FONTS, PALETTES, SIZES, TEMPLATES, Palette, Paper
+
+__all__ = ["figures_of", "figures_svg", "render_html", "render_pdf", "write_folder"]
+
+STATES: tuple[GateState, ...] = ("met", "partly_met", "not_met", "not_assessed")
+PAGES = 2
+AIRS = (1.0, 0.8, 0.6, 0.45)
+"""Shares of the space between blocks that are tried in turn until the paper fits its pages; type is never shrunk."""
+
+
+def figures_of(content: BriefContent) -> dict[str, Figure]:
+    """The figures this paper has, by name: of ``seats``, ``axis`` and ``break_even`` those that are there."""
+    every = {"seats": content.seats, "axis": content.axis, "break_even": content.break_even}
+    return {name: figure for name, figure in every.items() if figure is not None}
+
+
+def figures_svg(content: BriefContent, *, paper: Paper = "white") -> dict[str, str]:
+    """The figures as SVG files, by name."""
+    return {name: draw(figure, paper=paper) for name, figure in figures_of(content).items()}
+
+
+def render_html(content: BriefContent) -> str:
+    """The paper as one HTML file.
+
+    Each figure is there twice, wide and drawn anew for phones; the style sheet shows one of them. On white paper
+    (print) the open seats follow the page.
+    """
+    environment = Environment(
+        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=False
+    )
+    style = environment.get_template("brief.css.jinja").render(
+        faces=_faces(), palette=asdict(PALETTES["tone"]), sizes=SIZES
+    )
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    figures = {
+        name: {
+            "wide": _inline(draw(figure, paper="tone")),
+            "narrow": _inline(draw(figure, narrow=True, paper="tone")),
+        }
+        for name, figure in figures_of(content).items()
+    }
+    return environment.get_template("brief.html.jinja").render(
+        c=content,
+        style=Markup(style),  # noqa: S704  (our own template)
+        style_hash=f"sha256-{digest}",
+        figures=figures,
+        marks={name: Markup(svg) for name, svg in _marks(content, PALETTES["tone"]).items()},  # noqa: S704
+    )
+
+
+def render_pdf(content: BriefContent, *, paper: Paper = "white") -> bytes:
+    """The paper as a tagged PDF (PDF/UA-1) of exactly two A4 pages.
+
+    Raises
+    ------
+    PublishError
+        ``pdf``: typst refuses or warns (for example a character that the fonts do not have); ``pages``: the text is
+        too long for two pages even with little space between its parts; ``figure_font``: a figure asks for a font that
+        is not in the package.
+    """
+    drawn = figures_svg(content, paper=paper)
+    fonts = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[FONTS])
+    for name, svg in drawn.items():
+        unknown = set(re.findall(r'font-family="([^"]+)"', svg)) - set(fonts.families())
+        if unknown:
+            raise PublishError("figure_font", f"The figure {name} asks for the font {unknown.pop()}.")
+    data = {
+        "content": asdict(content),
+        "palette": asdict(PALETTES[paper]),
+        "sizes": asdict(SIZES),
+        "figures": {
+            name: {"svg": drawn[name], "alt": plain(figure.alt)} for name, figure in figures_of(content).items()
+        },
+        "marks": _marks(content, PALETTES[paper]),
+    }
+    for air in AIRS:
+        pdf = _compile({**data, "air": air}, fonts)
+        if count_pages(pdf) == PAGES:
+            return pdf
+    raise PublishError(
+        "pages",
+        f"The paper takes {count_pages(pdf)} pages instead of {PAGES}.",
+        "Shorten the texts that come from the study (question, place, names).",
+    )
+
+
+def count_pages(pdf: bytes) -> int:
+    """How many pages the PDF has."""
+    return len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf))
+
+
+def _compile(data: Mapping[str, object], fonts: typst.Fonts) -> bytes:
+    try:
+        pdf, warned = typst.compile_with_warnings(
+            TEMPLATES / "brief.typ",
+            root=TEMPLATES,
+            font_paths=fonts,
+            format="pdf",
+            sys_inputs={"data": json.dumps(data)},
+            pdf_standards=["ua-1"],
+            timestamp=0,
+        )
+    except typst.TypstError as fault:
+        raise PublishError("pdf", f"The PDF could not be set: {fault.message}.", " ".join(fault.hints)) from fault
+    if warned:
+        raise PublishError("pdf", f"The PDF could not be set without a warning: {warned[0].message}.")
+    return bytes(pdf)
+
+
+def _marks(content: BriefContent, palette: Palette) -> dict[str, str]:
+    return {"window": window(content.word.hidden, palette), **{state: planks(state, palette) for state in STATES}}
+
+
+def _inline(svg: str) -> Markup:
+    """A figure for a page whose paper changes between screen and print."""
+    return Markup(svg.replace(f'fill="{PALETTES["tone"].paper}"', 'fill="var(--paper)"'))  # noqa: S704
+
+
+@cache
+def _faces() -> dict[str, tuple[str, int, str]]:
+    """Family, weight and base64 of each face for the style sheet."""
+    return {
+        stem: (FAMILIES[face], weight, base64.b64encode((FONTS / f"{stem}.woff2").read_bytes()).decode())
+        for (face, weight), stem in FONT_FILES.items()
+    }

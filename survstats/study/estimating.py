@@ -1,0 +1,174 @@
+"""What the models say, by id: the main estimate, its neighbours, and the comparison within mishaps."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from survstats.challenge.unmeasured import e_value, e_value_of_limit
+from survstats.effects.crude import crude_difference
+from survstats.effects.intervals import jackknife_estimate
+from survstats.effects.overlap import Overlap, overlap
+from survstats.effects.standardise import Effect, RiskModel, one_mishap_out, prepare, standardise
+from survstats.groundwork.errors import NotEstimable
+from survstats.groundwork.estimate import Estimate, from_scale
+from survstats.models.within_mishap import exact_within, within_tally
+from survstats.study.results import ResultsBuilder, Table
+
+#: With fewer mishaps than this no model stands on the page.
+FEWEST_MISHAPS = 8
+OUTCOME, EXPOSURE, CLUSTER, ERA = "survived", "trained", "mishap_id", "era"
+
+
+@dataclass(frozen=True)
+class MainEstimate:
+    """The primary estimate and what the gates need of it."""
+
+    effect: Effect
+    narrower: Estimate
+    without_one: pd.DataFrame
+    df: float
+    overlap: Overlap
+
+
+def store_main(out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[str]) -> MainEstimate | None:
+    """The primary estimate in P1, all roles, with everything the gates need; None where it cannot be had."""
+    try:
+        model = _model(frame, covariates)
+        effect = standardise(model)
+        untrained = standardise(model, target="untrained")
+        without_one = one_mishap_out(model)
+    except NotEstimable as fault:
+        for name in _MAIN_IDS:
+            out.absent[name] = fault.reason
+        return None
+    out.estimate("effect.rd", effect.difference)
+    out.estimate("effect.survival_if_all_trained", effect.if_all)
+    out.estimate("effect.survival_if_none_trained", effect.if_none)
+    out.estimate("effect.rr_survival", effect.survival_ratio)
+    out.estimate("effect.rr_death", effect.death_ratio)
+    out.estimate("effect.odds_ratio", effect.odds_ratio)
+    out.estimate("effect.rd_untrained", untrained.difference)
+    out.estimate("effect.rr_death_untrained", untrained.death_ratio)
+    for name, ratio in (("survival", effect.survival_ratio), ("death", effect.death_ratio)):
+        out.figure(f"effect.e_value_{name}", e_value(ratio.value), unit="ratio", method="e_value")
+        limit = e_value_of_limit(ratio.low, ratio.high)
+        out.figure(f"effect.e_value_{name}_limit", limit, unit="ratio", method="e_value")
+    for notice in model.notices:
+        out.notices.append((notice.code, notice.severity, dict(notice.values)))
+    _store_without_one(out, without_one)
+    return MainEstimate(
+        effect=effect,
+        narrower=_difference_at(effect, model, level=0.90),
+        without_one=without_one,
+        df=model.exposure_df(),
+        overlap=overlap(frame, exposure=EXPOSURE, covariates=covariates, cluster=CLUSTER, era=ERA),
+    )
+
+
+def store_beside(
+    out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[str], *, name: str
+) -> Effect | None:
+    """The same estimate in another population, stored as ``effect.rd_<name>`` with its ratios."""
+    try:
+        effect = standardise(_model(frame, covariates))
+    except NotEstimable as fault:
+        out.absent[f"effect.rd_{name}"] = fault.reason
+        return None
+    out.estimate(f"effect.rd_{name}", effect.difference)
+    out.estimate(f"effect.rr_survival_{name}", effect.survival_ratio)
+    out.estimate(f"effect.rr_death_{name}", effect.death_ratio)
+    return effect
+
+
+def store_crude(out: ResultsBuilder, frame: pd.DataFrame) -> None:
+    """The difference without any adjustment."""
+    try:
+        out.estimate("crude.rd", crude_difference(frame, outcome=OUTCOME, exposure=EXPOSURE, cluster=CLUSTER))
+    except NotEstimable as fault:
+        out.absent["crude.rd"] = fault.reason
+
+
+@dataclass(frozen=True)
+class WithinComparison:
+    """The exact odds ratio among people of the same mishap, and its one-sided p for benefit and for harm."""
+
+    odds_ratio: Estimate
+    p_better: float
+    p_worse: float
+
+
+def store_within(out: ResultsBuilder, frame: pd.DataFrame) -> WithinComparison | None:
+    """The comparison of people in the same mishap: the raw count of mishaps and the exact odds ratio."""
+    outcome, exposure = frame[OUTCOME].to_numpy(float), frame[EXPOSURE].to_numpy(float)
+    cluster = frame[CLUSTER].to_numpy()
+    counted = within_tally(outcome, exposure, cluster)
+    for name in ("informative", "better", "worse", "tied"):
+        out.count(f"within.{name}", getattr(counted, name))
+    try:
+        found = exact_within(outcome, exposure, cluster)
+    except NotEstimable as fault:
+        out.absent["within.odds_ratio"] = fault.reason
+        return None
+    odds_ratio = Estimate(
+        value=from_scale(found.log_odds_ratio, "log"),
+        low=from_scale(found.exact_low, "log"),
+        high=from_scale(found.exact_high, "log"),
+        se=math.nan,
+        level=found.level,
+        df=math.nan,
+        scale="log",
+        unit="odds_ratio",
+        method="exact_within_mishap",
+        mishaps=counted.informative,
+        occupants=counted.rows,
+    )
+    out.estimate("within.odds_ratio", odds_ratio)
+    return WithinComparison(odds_ratio, found.p_better, found.p_worse)
+
+
+def _model(frame: pd.DataFrame, covariates: Sequence[str]) -> RiskModel:
+    mishaps = frame[CLUSTER].nunique()
+    if 1 < mishaps < FEWEST_MISHAPS:
+        raise NotEstimable("few_mishaps", f"{mishaps} mishaps are too few for a model.")
+    return prepare(frame, outcome=OUTCOME, exposure=EXPOSURE, covariates=covariates, cluster=CLUSTER)
+
+
+def _difference_at(effect: Effect, model: RiskModel, *, level: float) -> Estimate:
+    left_out = effect.leave_one_out
+    return jackknife_estimate(
+        effect.difference.value,
+        left_out[:, 0] - left_out[:, 1],
+        scale="identity",
+        unit="difference",
+        occupants=model.occupants,
+        method=model.method,
+        level=level,
+    )
+
+
+def _store_without_one(out: ResultsBuilder, without_one: pd.DataFrame) -> None:
+    out.tables["one_mishap_out"] = Table(
+        ("mishap", "difference", "low", "high"),
+        tuple(tuple(row) for row in without_one.itertuples(index=False)),
+    )
+    sign = 1.0 if out.numbers["effect.rd"].value > 0 else -1.0
+    nearest = without_one.loc[(sign * without_one["difference"]).idxmin()]
+    everyone = out.numbers["effect.rd"]
+    out.numbers["effect.rd_without_one"] = replace(
+        everyone, value=float(nearest["difference"]), low=float(nearest["low"]), high=float(nearest["high"])
+    )
+
+
+_MAIN_IDS = (
+    "effect.rd",
+    "effect.survival_if_all_trained",
+    "effect.survival_if_none_trained",
+    "effect.rr_survival",
+    "effect.rr_death",
+    "effect.odds_ratio",
+    "effect.rd_untrained",
+)

@@ -1,0 +1,193 @@
+"""What came out: every number by id, with the codes, tables, rows and hashes that belong to it."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from survstats.groundwork.errors import CallError
+from survstats.groundwork.estimate import Estimate
+
+SCHEMA_VERSION = 1
+
+Cell = str | float | int | None
+
+
+@dataclass(frozen=True)
+class Number:
+    """One stored number: a value, its interval where it has one, and what it rests on."""
+
+    value: float
+    unit: str
+    method: str
+    low: float | None = None
+    high: float | None = None
+    level: float | None = None
+    df: float | None = None
+    mishaps: int | None = None
+    occupants: int | None = None
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table that leaves as CSV: column names and rows."""
+
+    columns: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+
+@dataclass(frozen=True)
+class StudyResults:
+    """All that the papers may print.
+
+    Attributes
+    ----------
+    numbers : mapping of str to Number
+        Every number by id; an id is absent where its number could not be estimated.
+    codes : mapping of str to str
+        Words chosen by rule (``verdict.word``, ``gate.seen.state``, ``brief.form``).
+    texts : mapping of str to str
+        Free text of the study file (title, place, names).
+    absent : mapping of str to str
+        Ids that could not be estimated, and the reason code.
+    lists : mapping of str to sequence of str
+        Codes in order (groups adjusted for, empty eras).
+    tables : mapping of str to Table
+    rows : mapping of str to sequence of (mishap id, occupant id, file row)
+        The occupants behind each population, for tracing a number back to the record files.
+    notices : sequence of (code, severity, values)
+    provenance : mapping of str to str
+        Hashes, versions, seed.
+    """
+
+    numbers: Mapping[str, Number]
+    codes: Mapping[str, str]
+    texts: Mapping[str, str]
+    absent: Mapping[str, str]
+    lists: Mapping[str, Sequence[str]]
+    tables: Mapping[str, Table]
+    rows: Mapping[str, Sequence[tuple[str, str, int]]]
+    notices: Sequence[tuple[str, str, Mapping[str, Cell]]]
+    provenance: Mapping[str, str]
+    schema_version: int = SCHEMA_VERSION
+
+    def to_json(self) -> str:
+        """The results as JSON text; an infinite number is written as "infinite" or "-infinite"."""
+        return (
+            json.dumps(_plain(dataclasses.asdict(self)), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+        )
+
+    @classmethod
+    def from_json(cls, text: str) -> StudyResults:
+        """The results back from JSON text.
+
+        Raises
+        ------
+        CallError
+            ``not_results`` if the text is not what `to_json` writes, or of another schema version.
+        """
+        try:
+            data = json.loads(text)
+            version = data["schema_version"]
+        except (ValueError, KeyError, TypeError):
+            raise CallError("not_results", "This is not a results.json of survstats.") from None
+        if version != SCHEMA_VERSION:
+            raise CallError(
+                "not_results", f"This results.json has schema version {version}, not {SCHEMA_VERSION}."
+            )
+        return cls(
+            numbers={name: Number(**_numeric(entry)) for name, entry in data["numbers"].items()},
+            codes=data["codes"],
+            texts=data["texts"],
+            absent=data["absent"],
+            lists=data["lists"],
+            tables={
+                name: Table(tuple(entry["columns"]), tuple(tuple(row) for row in entry["rows"]))
+                for name, entry in data["tables"].items()
+            },
+            rows={name: [(row[0], row[1], row[2]) for row in entry] for name, entry in data["rows"].items()},
+            notices=[(code, severity, values) for code, severity, values in data["notices"]],
+            provenance=data["provenance"],
+        )
+
+
+@dataclass
+class ResultsBuilder:
+    """Collects results while a study runs."""
+
+    numbers: dict[str, Number] = field(default_factory=dict)
+    codes: dict[str, str] = field(default_factory=dict)
+    texts: dict[str, str] = field(default_factory=dict)
+    absent: dict[str, str] = field(default_factory=dict)
+    lists: dict[str, list[str]] = field(default_factory=dict)
+    tables: dict[str, Table] = field(default_factory=dict)
+    rows: dict[str, list[tuple[str, str, int]]] = field(default_factory=dict)
+    notices: list[tuple[str, str, dict[str, Cell]]] = field(default_factory=list)
+    provenance: dict[str, str] = field(default_factory=dict)
+
+    def count(self, name: str, value: int) -> None:
+        """Store a count."""
+        self.numbers[name] = Number(value=int(value), unit="count", method="counted")
+
+    def figure(self, name: str, value: float, *, unit: str, method: str) -> None:
+        """Store a number that has no interval of its own."""
+        self.numbers[name] = Number(value=float(value), unit=unit, method=method)
+
+    def estimate(self, name: str, found: Estimate) -> None:
+        """Store an estimate with its interval."""
+        self.numbers[name] = Number(
+            value=found.value,
+            unit=found.unit,
+            method=found.method,
+            low=found.low,
+            high=found.high,
+            level=found.level,
+            df=None if math.isnan(found.df) else found.df,
+            mishaps=found.mishaps,
+            occupants=found.occupants,
+        )
+
+    def finish(self) -> StudyResults:
+        """The finished, frozen results."""
+        return StudyResults(**{entry.name: getattr(self, entry.name) for entry in dataclasses.fields(self)})
+
+
+def read_results(path: str | Path) -> StudyResults:
+    """Read a ``results.json``, or the one in a folder of papers.
+
+    Raises
+    ------
+    CallError
+        ``no_results`` if there is none.
+    """
+    path = Path(path)
+    if path.is_dir():
+        path = path / "results.json"
+    if not path.is_file():
+        raise CallError(
+            "no_results", f"There is no results.json at '{path}'.", "Run 'survstats brief' first."
+        )
+    return StudyResults.from_json(path.read_text(encoding="utf-8"))
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _plain(entry) for key, entry in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(entry) for entry in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None if math.isnan(value) else ("infinite" if value > 0 else "-infinite")
+    return value
+
+
+def _numeric(entry: dict[str, Any]) -> dict[str, Any]:
+    unbounded = {"infinite": math.inf, "-infinite": -math.inf}
+    return {
+        key: unbounded[value] if isinstance(value, str) and value in unbounded else value
+        for key, value in entry.items()
+    }

@@ -25,7 +25,7 @@ GATES = (
     "comparable",
     "choices",
 )
-_READING_GATES = ("seen", "unknown_status", "miscoding", "other_explanations", "comparable", "choices")
+READING_GATES = ("seen", "unknown_status", "miscoding", "other_explanations", "comparable", "choices")
 _CORE_GATES = ("seen", "unknown_status", "miscoding", "other_explanations")
 _NO_DIFFERENCE_GATES = ("seen", "unknown_status", "miscoding", "comparable", "choices")
 
@@ -84,9 +84,9 @@ def chance_of(enough: State, beyond_chance: State) -> Chance:
 def reading_of(states: Mapping[str, State]) -> Reading:
     """How far the difference can be read as the effect of training, from the other six gates."""
     rule = thresholds()["reading"]
-    counted = {name: "not_met" if states[name] == "not_assessed" else states[name] for name in _READING_GATES}
-    failed = [name for name in _READING_GATES if counted[name] == "not_met"]
-    not_full = [name for name in _READING_GATES if counted[name] != "met"]
+    counted = {name: "not_met" if states[name] == "not_assessed" else states[name] for name in READING_GATES}
+    failed = [name for name in READING_GATES if counted[name] == "not_met"]
+    not_full = [name for name in READING_GATES if counted[name] != "met"]
     if (
         counted["other_explanations"] == "met"
         and not failed

@@ -7,7 +7,9 @@ import platform
 from importlib import metadata
 from pathlib import Path
 
-PACKAGES = ("survstats", "numpy", "scipy", "pandas", "statsmodels", "lifelines", "matplotlib", "typst")
+from survstats import __version__
+
+PACKAGES = ("numpy", "scipy", "pandas", "statsmodels", "lifelines", "matplotlib", "typst")
 
 
 def file_hash(path: Path) -> str:
@@ -21,8 +23,8 @@ def bytes_hash(data: bytes) -> str:
 
 
 def versions() -> dict[str, str]:
-    """Versions of Python and of the packages that numbers and papers depend on."""
-    found = {"python": platform.python_version()}
+    """Versions of survstats, of Python and of the packages that numbers and papers depend on."""
+    found = {"survstats": __version__, "python": platform.python_version()}
     for name in PACKAGES:
         try:
             found[name] = metadata.version(name)

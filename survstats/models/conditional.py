@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 FEWEST = 3  # informative mishaps
 TOLERANCE = 1e-10
 PASSES = 100
+RUNAWAY = 1e-9  # information below this share of that at zero: the fit runs to infinity
 
 
 def fit_within(
@@ -174,16 +175,14 @@ def _newton(strata: _Strata) -> tuple[Floats, Floats, float]:
     beta = np.zeros(strata.x.shape[2])
     likelihood, score, information = strata.derivatives(beta)
     scale = np.abs(strata.x).max(axis=(0, 1))
+    whitener = np.linalg.inv(np.linalg.cholesky(information))
     for _ in range(PASSES):
-        try:
-            step = np.linalg.solve(information, score)
-        except np.linalg.LinAlgError:
+        if np.linalg.eigvalsh(whitener @ information @ whitener.T)[0] < RUNAWAY:
             break
+        step = np.linalg.solve(information, score)
         if np.abs(step * scale).max() < TOLERANCE:
             covariance = np.asarray(np.linalg.inv(information), dtype=float)
             return beta + step, covariance, likelihood
-        if np.abs((beta + step) * scale).max() > 30:
-            break
         fresh = strata.derivatives(beta + step)
         while fresh[0] < likelihood - 1e-12 * abs(likelihood):
             step /= 2

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from survstats.report.content import BreakEvenFigure, Text, plain
-from survstats.report.lettering import Lettered, break_lines
+from survstats.report.lettering import Lettered, balance_lines, break_lines
 from survstats.report.plate import Box, Plate, lay, nice_ticks, tick_text
 from survstats.report.style import MM, SIZES, Paper, Weight
 
 STEPS = 200
+GRID = 61
 
 
 @dataclass(frozen=True)
@@ -73,16 +76,17 @@ def plan_break_even(figure: BreakEvenFigure, *, narrow: bool = False, paper: Pap
     size = SIZES.narrow_note if narrow else SIZES.note
     _, points = curve(figure)
     low, high = min([*points, -10.0]), max([*points, 10.0])
+    low, high = min(low, -0.4 * high), max(high, -0.4 * low)
     air = 0.06 * (high - low)
     title = break_lines(figure.y_title, width, size)
     foot = break_lines(figure.x_title, width - 10 * MM, size)
     top = (1.5 + (4.6 if narrow else 3.8) * len(title)) * MM
     bottom = height - (5.6 + (4.6 if narrow else 3.8) * len(foot)) * MM
-    field = Field((12 if narrow else 10) * MM, top, width - 3 * MM, bottom, low - air, high + air)
+    field = Field((12 if narrow else 10) * MM, top, width - 6 * MM, bottom, low - air, high + air)
     plate = lay(width, height, paper)
     _surfaces(plate, figure, field)
-    taken = _titles(plate, field, title, foot, size)
-    _labels(plate, figure, field, size, taken)
+    _titles(plate, field, title, foot, size)
+    _labels(plate, figure, field, size)
     return plate
 
 
@@ -103,7 +107,7 @@ def _surfaces(plate: Plate, figure: BreakEvenFigure, field: Field) -> None:
 
 def _titles(
     plate: Plate, field: Field, title: tuple[Text, ...], foot: tuple[Text, ...], size: float
-) -> list[Box]:
+) -> None:
     """Axes, their numbers and their names."""
     colours, gap = plate.palette, size * 1.27
     for index, line in enumerate(title):
@@ -117,44 +121,40 @@ def _titles(
     for share in (0.0, 0.2, 0.4, 0.6, 0.8, 1.0):
         x = field.x(share)
         plate.line([x, x], [field.bottom, field.bottom + 0.8 * MM], colours.line, 0.5)
-        unit = "\u00a0%"
-        letters = Lettered(tick_text(100 * share, unit), x, field.bottom + 1.2 * MM + size, size, colour="soft")
-        half = (letters.box()[2] - letters.box()[0]) / 2
-        start = min(x - half, plate.width - 2 * half)
-        plate.write(Lettered(letters.text, start, letters.y, size, colour="soft"))
+        words = tick_text(100 * share, "\u00a0%")
+        plate.write(Lettered(words, x, field.bottom + 1.2 * MM + size, size, colour="soft", anchor="middle"))
     for index, line in enumerate(foot):
         y = field.bottom + 1.8 * MM + size * 2.2 + index * gap
         plate.write(Lettered(line, (field.left + field.right) / 2, y, size, colour="soft", anchor="middle"))
-    return []
 
 
-def _labels(plate: Plate, figure: BreakEvenFigure, field: Field, size: float, taken: list[Box]) -> None:
+def _labels(plate: Plate, figure: BreakEvenFigure, field: Field, size: float) -> None:
     """Every label at its thing, moved no further than needed to stand clear of lines, marks and other labels."""
-    room = 34 * MM
+    zero = field.y(0)
     obstacles = list(_drawn(figure, field))
     known = figure.known if figure.known is not None else figure.unknown_high
     known_points = difference_at(figure, known) or 0.0
     middle = (field.x(figure.unknown_low) + field.x(figure.unknown_high)) / 2
-    wanted: list[tuple[Text, Weight, str, float, float]] = [
-        (figure.break_even_text, 700, "clay", field.x(figure.break_even) + 20 * MM, field.y(0) - 4 * MM),
-        (figure.known_text, 500, "ink", field.x(known) + 20 * MM, field.y(known_points) - 3 * MM),
-        (figure.above_text, 400, "soft", field.left, field.y(0) - 3 * MM),
-        (figure.below_text, 400, "soft", field.left, field.y(0) + 3 * MM),
-        (figure.unknown_text, 400, "ink", middle, field.bottom - 5 * MM),
+    above, below = replace(field, bottom=zero), replace(field, top=zero)
+    wanted: list[tuple[Text, Weight, str, float, float, Field]] = [
+        (figure.above_text, 400, "soft", field.left, zero - 3 * MM, above),
+        (figure.below_text, 400, "soft", field.left, zero + 3 * MM, below),
+        (figure.break_even_text, 700, "clay", field.x(figure.break_even) + 16 * MM, zero - 3.5 * MM, field),
+        (figure.known_text, 500, "ink", field.x(known) + 16 * MM, field.y(known_points) - 2.5 * MM, field),
+        (figure.unknown_text, 400, "ink", middle, field.bottom - 5 * MM, field),
     ]
-    for text, weight, colour, x, y in wanted:
-        lines = break_lines(text, room, size, weight=weight)
+    for text, weight, colour, x, y, region in wanted:
+        lines = balance_lines(text, 34 * MM, size, weight=weight)
         if not lines:
             continue
-        placed = _place(lines, weight, colour, size, (x, y), field, obstacles)
-        for letters in placed:
+        for letters in _place(lines, weight, colour, size, (x, y), region, obstacles):
             plate.write(letters)
             obstacles.append(letters.box())
 
 
 def _drawn(figure: BreakEvenFigure, field: Field) -> Iterable[Box]:
     """Boxes around what must not be written over: the curve, the line of no difference, the two marks."""
-    air = 1.0 * MM
+    air = 1.3 * MM
     for share, points in zip(*curve(figure), strict=True):
         x, y = field.x(share), field.y(points)
         yield x - air, y - air, x + air, y + air
@@ -176,24 +176,18 @@ def _place(
     leading = 1.22 * size
     boxes = [Lettered(line, 0, 0, size, weight=weight).box() for line in lines]
     width, height = max(box[2] for box in boxes), (len(lines) - 1) * leading + 0.96 * size
-    spots = []
-    for i in range(61):
-        for j in range(61):
-            left = field.left + 1.0 * MM + (field.right - field.left - 1.0 * MM - width) * i / 60
-            top = field.top + 0.5 * MM + (field.bottom - field.top - 1.0 * MM - height) * j / 60
-            away = (left + width / 2 - wish[0]) ** 2 + (top + height / 2 - wish[1]) ** 2
-            box = (left, top, left + width, top + height)
-            spots.append((sum(_overlap(box, other) for other in obstacles), away, left, top))
-    _, _, left, top = min(spots)
+    lefts = np.linspace(field.left + 1.0 * MM, field.right - width, GRID)[:, None]
+    tops = np.linspace(field.top + 0.5 * MM, field.bottom - 0.5 * MM - height, GRID)[None, :]
+    away = np.hypot(lefts + width / 2 - wish[0], tops + height / 2 - wish[1])
+    covered = np.zeros_like(away)
+    for box in obstacles:
+        across = np.minimum(lefts + width, box[2]) - np.maximum(lefts, box[0])
+        down = np.minimum(tops + height, box[3]) - np.maximum(tops, box[1])
+        covered += np.clip(across, 0, None) * np.clip(down, 0, None)
+    best = np.unravel_index(np.lexsort((away.ravel(), covered.round(6).ravel()))[0], away.shape)
+    left, top = float(lefts[best[0], 0]), float(tops[0, best[1]])
     first = top + 0.74 * size
     return [
         Lettered(line, left, first + index * leading, size, weight=weight, colour=colour)
         for index, line in enumerate(lines)
     ]
-
-
-def _overlap(one: Box, other: Box) -> float:
-    """Area two boxes share, in square points."""
-    width = min(one[2], other[2]) - max(one[0], other[0])
-    height = min(one[3], other[3]) - max(one[1], other[1])
-    return width * height if width > 0 and height > 0 else 0.0

@@ -11,7 +11,7 @@ ROWS, ABREAST = 25, 4
 ACROSS = (ABREAST - 1) * PITCH + AISLE + SEAT
 ALONG = (ROWS - 1) * PITCH + SEAT
 NOSE, TAIL, SIDE = 6.2 * MM, 7.5 * MM, 2.4 * MM
-CUSHION = 3.1 * MM
+CUSHION = 3.0 * MM
 
 
 def seat_shapes(key: str, palette: Palette, *, upright: bool) -> str:
@@ -29,7 +29,7 @@ def seat_shapes(key: str, palette: Palette, *, upright: bool) -> str:
         fill = palette.sea if state == "full" else palette.paper
         paint = {"fill": fill, "stroke": stroke, "stroke_width": 0.7}
         cushion = tag("rect", {"width": CUSHION, "height": SEAT, "rx": radius, **paint})
-        back = {"x": CUSHION + 0.3 * MM, "y": 0.15 * MM, "width": SEAT - CUSHION - 0.3 * MM, "height": SEAT - 0.3 * MM}
+        back = {"x": CUSHION + 0.42 * MM, "y": 0.15 * MM, "width": SEAT - CUSHION - 0.42 * MM, "height": SEAT - 0.3 * MM}
         inside = cushion + tag("rect", {**back, "rx": 0.25 * MM, **paint})
         if state == "half":
             inside += tag("path", {"d": lower_left, "fill": palette.sea})

@@ -73,6 +73,19 @@ def break_lines(
     return tuple(_trim(line) for line in lines if line)
 
 
+def balance_lines(
+    text: Text, width: float, size: float, *, face: Face = "label", weight: Weight = 400
+) -> tuple[Text, ...]:
+    """As `break_lines`, with lines of much the same length: as narrow as the number of lines allows."""
+    lines = break_lines(text, width, size, face=face, weight=weight)
+    for share in (0.9, 0.8, 0.7, 0.6, 0.5):
+        tighter = break_lines(text, width * share, size, face=face, weight=weight)
+        if len(tighter) > len(lines):
+            break
+        lines = tighter
+    return lines
+
+
 def _words(text: Text) -> list[list[Piece]]:
     """The text as words, each a run of pieces, a space belonging to the word before it."""
     words: list[list[Piece]] = [[]]

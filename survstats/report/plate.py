@@ -8,11 +8,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import matplotlib as mpl
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.patches import Rectangle
+from matplotlib.patches import Circle, Rectangle
 
 from survstats.report.content import Piece, Text, plain
 from survstats.report.lettering import Lettered
@@ -36,13 +37,15 @@ class Plate:
     def ground(self, box: Box, colour: str) -> None:
         """A plain surface without an edge."""
         left, top, right, bottom = box
-        self.axes.add_patch(Rectangle((left, top), right - left, bottom - top, facecolor=colour, edgecolor="none", lw=0))
+        self._put(Rectangle((left, top), right - left, bottom - top, facecolor=colour, edgecolor="none", linewidth=0))
 
     def frame(self, box: Box, colour: str, width: float) -> None:
         """A surface in the colour of the paper with an edge."""
         left, top, right, bottom = box
-        surface = {"facecolor": self.palette.paper, "edgecolor": colour, "linewidth": width}
-        self.axes.add_patch(Rectangle((left, top), right - left, bottom - top, **surface))
+        inside = self.palette.paper
+        self._put(
+            Rectangle((left, top), right - left, bottom - top, facecolor=inside, edgecolor=colour, linewidth=width)
+        )
 
     def line(
         self,
@@ -54,15 +57,19 @@ class Plate:
         dashes: tuple[float, float] | None = None,
     ) -> None:
         """A line through points; ``width`` and ``dashes`` in points."""
-        drawn = Line2D(x, y, color=colour, linewidth=width)
+        drawn = Line2D(x, y, color=colour, linewidth=width, solid_capstyle="butt", dash_capstyle="butt")
         if dashes:
             drawn.set_linestyle((0, (dashes[0] / width, dashes[1] / width)))
-        self.axes.add_line(drawn)
+        self._put(drawn)
 
     def dot(self, x: float, y: float, size: float, *, fill: str, edge: str, width: float = 1.2) -> None:
         """A round mark of ``size`` points across."""
-        mark = {"marker": "o", "markersize": size, "markerfacecolor": fill, "markeredgecolor": edge}
-        self.axes.add_line(Line2D([x], [y], linestyle="none", markeredgewidth=width, **mark))
+        self._put(Circle((x, y), size / 2, facecolor=fill, edgecolor=edge, linewidth=width))
+
+    def _put(self, drawn: Artist) -> None:
+        drawn.set_clip_on(False)
+        drawn.set_zorder(len(self.axes.get_children()))
+        self.axes.add_artist(drawn)
 
     def write(self, letters: Lettered) -> None:
         """One line of text."""
@@ -78,6 +85,7 @@ class Plate:
             va="baseline",
             parse_math=False,
         )
+        words.set_zorder(len(self.axes.get_children()))
         words.set_gid(f"text-{len(self.letters)}")
         self.letters.append(letters)
 
@@ -99,6 +107,7 @@ def lay(width: float, height: float, paper: Paper) -> Plate:
     with mpl.rc_context(figure_settings(palette)):
         axes = Figure(figsize=(width / 72, height / 72)).add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set_axis_off()
+    axes.figure.patch.set_visible(False)
     axes.set_xlim(0, width)
     axes.set_ylim(height, 0)
     return Plate(width, height, palette, axes)

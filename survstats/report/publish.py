@@ -13,6 +13,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import asdict
 from functools import cache
+from itertools import product
 
 import typst
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -29,8 +30,8 @@ __all__ = ["figures_of", "figures_svg", "render_html", "render_pdf", "write_fold
 
 STATES: tuple[GateState, ...] = ("met", "partly_met", "not_met", "not_assessed")
 PAGES = 2
-AIRS = (1.0, 0.8, 0.6, 0.45)
-"""Shares of the space between blocks that are tried in turn until the paper fits its pages; type is never shrunk."""
+AIRS = (1.0, 0.8, 0.6)
+"""Shares of the space between blocks, tried for each page until the paper fits; type is never shrunk."""
 
 
 def figures_of(content: BriefContent) -> dict[str, Figure]:
@@ -98,7 +99,7 @@ def render_pdf(content: BriefContent, *, paper: Paper = "white") -> bytes:
         },
         "marks": _marks(content, PALETTES[paper]),
     }
-    for air in AIRS:
+    for air in sorted(product(AIRS, repeat=PAGES), key=sum, reverse=True):
         pdf = _compile({**data, "air": air}, fonts)
         if count_pages(pdf) == PAGES:
             return pdf

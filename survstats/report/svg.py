@@ -10,7 +10,6 @@ from xml.sax.saxutils import escape, quoteattr
 from survstats.report.content import Text
 
 SVG = "http://www.w3.org/2000/svg"
-XLINK = "http://www.w3.org/1999/xlink"
 
 
 def tag(name: str, attributes: Mapping[str, object], inside: str = "") -> str:
@@ -87,8 +86,10 @@ def _move_style(element: ET.Element) -> None:
             element.set("font-family", found[3].split(",")[0].strip("'\""))
             element.set("font-size", number(float(found[2])))
             element.set("font-weight", {"normal": "400", "bold": "700", None: "400"}.get(found[1], found[1]))
+        elif name == "font-family":
+            element.set(name, value.split(",")[0].strip("'\""))
         elif name:
-            element.set(name, value)
+            element.set(name, value.removesuffix("px") if name == "font-size" else value)
 
 
 def _plain(element: ET.Element) -> str:

@@ -78,6 +78,10 @@ class Wording:
             return False
         return True
 
+    def number(self, name: str) -> Number:
+        """The stored number of an id."""
+        return self._facts.numbers[name]
+
     def slot(self, name: str, form: str, *, strong: bool = False) -> Piece:
         """One number, text or list, in one of the forms of the rounding table."""
         if name in self._facts.texts:

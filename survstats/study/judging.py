@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import pandas as pd
 
 from survstats.challenge import gates as gate
 from survstats.challenge.unknown_status import unknown_bounds
-from survstats.challenge.verdict import Gate, decide, thresholds
+from survstats.challenge.verdict import READING_GATES, Gate, State, Verdict, decide, reading_of, thresholds
 from survstats.effects.standardise import Effect
 from survstats.groundwork.errors import NotEstimable
 from survstats.records.loading import Records
@@ -152,8 +153,37 @@ def store_verdict(out: ResultsBuilder, gates: tuple[Gate, ...], *, worthwhile: f
     )
     for name in ("word", "reason", "chance", "reading", "direction", "size"):
         out.codes[f"verdict.{name}"] = getattr(verdict, name)
+    by_name = {found.name: found for found in gates}
+    out.codes["verdict.chance_why"] = _chance_why(by_name, verdict.chance)
+    shown, why = _reading_shown(by_name, verdict)
+    out.codes["verdict.reading_shown"], out.codes["verdict.reading_why"] = shown, why
     out.count("verdict.assessed", verdict.assessed)
     out.count("verdict.gates", len(gates))
     out.tables["gates"] = Table(
         ("gate", "state", "finding"), tuple((found.name, found.state, found.finding) for found in gates)
     )
+
+
+def _chance_why(gates: Mapping[str, Gate], chance: str) -> str:
+    beyond = gates["beyond_chance"]
+    if chance == "not_shown" and beyond.state != "not_met":
+        return "not_enough"
+    return beyond.finding
+
+
+def _reading_shown(gates: Mapping[str, Gate], verdict: Verdict) -> tuple[str, str]:
+    """The reading to print and why: open, unless the gates assessed rule it out whatever the others become."""
+    states: dict[str, State] = {
+        name: "met" if found.state == "not_assessed" else found.state for name, found in gates.items()
+    }
+    if verdict.reason == "not_all_checked" and reading_of(states) != "no":
+        return "open", "open"
+    failed = [found for name, found in gates.items() if found.state == "not_met" and name in READING_GATES]
+    if verdict.reading != "no":
+        return verdict.reading, "several"
+    if len(failed) != 1:
+        return "no", "several"
+    only = failed[0]
+    if only.finding in ("survivor_only", "populations_disagree", "within_disagrees"):
+        return "no", only.finding
+    return "no", only.name

@@ -60,6 +60,8 @@ def run(
     everyone = build_cohort(derived, records, population="P2")
     counting.store_cohort(out, primary, prefix="cohort")
     counting.store_cohort(out, everyone, prefix="all_aboard")
+    blind = records.mishap["coded_blind"].eq("yes")
+    out.count("records.not_blind", int((~blind).sum()))
     _store_span(out, derived[derived["in_p2"]])
     counting.store_seen(out, primary.frame)
     counts = counting.cell_counts(primary.frame)
@@ -75,6 +77,7 @@ def run(
     without_role = tuple(name for name in covariates if name != "role")
     estimating.store_beside(out, passengers.analysed, without_role, name="passengers")
     all_aboard = estimating.store_beside(out, everyone.analysed, covariates, name="all_aboard")
+    out.lists["notices.gap_fields"] = [str(v["field"]) for code, _, v in out.notices if code == "gap_coded"]
     tell("judging")
     found = Found(main=main, all_aboard=all_aboard, within=within)
     judging.store_verdict(

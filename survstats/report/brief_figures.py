@@ -1,0 +1,147 @@
+"""What the three figures of the board paper show, from the results of a study."""
+
+from __future__ import annotations
+
+import math
+
+from survstats.report.content import (
+    AxisFigure,
+    AxisRow,
+    BreakEvenFigure,
+    Piece,
+    RowKind,
+    SeatArm,
+    SeatsFigure,
+)
+from survstats.report.wording import Wording
+from survstats.study.results import Number, StudyResults
+
+#: Rows of the axis in order: key in the catalogue, id, kind, family (rules part the families).
+_ROWS: tuple[tuple[str, str, RowKind, str], ...] = (
+    ("main", "effect.rd", "main", "main"),
+    ("passengers", "effect.rd_passengers", "other", "who"),
+    ("all_aboard", "effect.rd_all_aboard", "other", "who"),
+    ("untrained", "effect.rd_untrained", "other", "who"),
+    ("crude", "crude.rd", "unadjusted", "unadjusted"),
+)
+
+
+def seats_figure(words: Wording) -> SeatsFigure:
+    """F1: a hundred seats, twice."""
+    return SeatsFigure(
+        upper=_arm(words, "none", "effect.survival_if_none_trained"),
+        lower=_arm(words, "all", "effect.survival_if_all_trained"),
+        difference=words.say("seats.difference"),
+        difference_interval=words.say("seats.difference_interval"),
+        key_full=words.say("seats.full"),
+        key_half=words.say("seats.half"),
+        key_open=words.say("seats.open"),
+        note=words.say("seats.note"),
+        alt=words.say("seats.alt"),
+    )
+
+
+def _arm(words: Wording, arm: str, name: str) -> SeatArm:
+    number = words.number(name)
+    return SeatArm(
+        label=words.say(f"seats.{arm}"),
+        alive=_seats(number.value),
+        low=_seats(number.low),
+        high=_seats(number.high),
+        alive_text=words.say(f"seats.{arm}_alive"),
+        unit_text=words.say("seats.unit"),
+        interval_label=words.say("seats.interval_label"),
+        low_text=words.say(f"seats.{arm}_low"),
+        high_text=words.say(f"seats.{arm}_high"),
+    )
+
+
+def axis_figure(results: StudyResults, words: Wording) -> AxisFigure | None:
+    """F2: all estimates on one axis of points; None where there is none."""
+    numbers = results.numbers
+    rows = [
+        _row(words, numbers[name], key, name, kind, family)
+        for key, name, kind, family in _ROWS
+        if name in numbers
+    ]
+    if "unknown.rd_low" in numbers and numbers["seen.unknown"].value:
+        rows.append(_worst_case(words, numbers["unknown.rd_low"], numbers["unknown.rd_high"]))
+    if not rows:
+        return None
+    spoken = [piece for row in rows for piece in (*row.name, Piece(" "), *row.shown, Piece("; "))][:-1]
+    return AxisFigure(
+        rows=tuple(rows),
+        worthwhile=100 * numbers["plan.smallest_worthwhile"].value,
+        worthwhile_text=words.say("axis.worthwhile"),
+        worthwhile_low_tick=words.say("axis.worthwhile_low"),
+        worthwhile_high_tick=words.say("axis.worthwhile_high"),
+        no_difference_text=words.say("axis.no_difference"),
+        fewer_text=words.say("axis.fewer"),
+        more_text=words.say("axis.more"),
+        alt=(*words.say("axis.alt"), *spoken, Piece(".")),
+    )
+
+
+def _row(words: Wording, number: Number, key: str, name: str, kind: RowKind, family: str) -> AxisRow:
+    return AxisRow(
+        kind=kind,
+        family=family,
+        name=words.say(f"axis.{key}"),
+        note=words.say(f"axis.{key}_note"),
+        value=100 * number.value,
+        low=100 * _finite(number.low, -1.0),
+        high=100 * _finite(number.high, 1.0),
+        outer_low=None,
+        outer_high=None,
+        shown=(words.slot(name, "points_with_interval"),),
+        shown_outer=(),
+    )
+
+
+def _worst_case(words: Wording, low: Number, high: Number) -> AxisRow:
+    return AxisRow(
+        kind="worst_case",
+        family="worst_case",
+        name=words.say("axis.unknown"),
+        note=words.say("axis.unknown_note"),
+        value=None,
+        low=100 * low.value,
+        high=100 * high.value,
+        outer_low=100 * _finite(low.low, -1.0),
+        outer_high=100 * _finite(high.high, 1.0),
+        shown=words.say("axis.range"),
+        shown_outer=words.say("axis.range_outer"),
+    )
+
+
+def break_even_figure(results: StudyResults, words: Wording) -> BreakEvenFigure | None:
+    """F3: what the survivor headline would mean for each share of the dead; None where there is no headline."""
+    numbers = results.numbers
+    if "claim.trained_of_survivors" not in numbers:
+        return None
+    known = numbers.get("claim.trained_of_known_dead")
+    return BreakEvenFigure(
+        survivors_trained=round(numbers["seen.trained_survived"].value),
+        survivors_untrained=round(numbers["seen.untrained_survived"].value),
+        dead=round(numbers["claim.dead"].value),
+        break_even=numbers["claim.trained_of_survivors"].value,
+        known=None if known is None else known.value,
+        unknown_low=numbers["claim.trained_of_dead_least"].value,
+        unknown_high=numbers["claim.trained_of_dead_most"].value,
+        break_even_text=words.say("break_even.point"),
+        known_text=words.say("break_even.known") if known else (),
+        unknown_text=words.say("break_even.unknown"),
+        above_text=words.say("break_even.above"),
+        below_text=words.say("break_even.below"),
+        x_title=words.say("break_even.x"),
+        y_title=words.say("break_even.y"),
+        alt=words.say("break_even.alt"),
+    )
+
+
+def _seats(share: float | None) -> int:
+    return math.floor(100 * _finite(share, 0.0) + 0.5)
+
+
+def _finite(value: float | None, otherwise: float) -> float:
+    return otherwise if value is None or not math.isfinite(value) else value

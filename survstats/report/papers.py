@@ -1,0 +1,95 @@
+"""The papers of a study as files, and how they reach their folder."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+import json
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from survstats.report.brief import brief_content
+from survstats.report.figures import figure_data
+from survstats.report.publish import figures_of, figures_svg, render_html, render_pdf, write_folder
+from survstats.study.results import SCHEMA_VERSION, Cell, StudyResults
+
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def publish(results: StudyResults, directory: str | Path, *, now: datetime.datetime | None = None) -> None:
+    """Write the board paper, its figures, tables, results and manifest into a folder, whole or not at all.
+
+    Parameters
+    ----------
+    results : StudyResults
+    directory : str or Path
+        Made if absent; a folder of earlier papers is replaced whole.
+    now : datetime, optional
+        The time printed on the paper and in the manifest.
+
+    Raises
+    ------
+    PublishError
+        If the folder cannot be written; nothing is left behind then.
+    """
+    write_folder(Path(directory), papers(results, now=now or datetime.datetime.now().astimezone()))
+
+
+def papers(results: StudyResults, *, now: datetime.datetime) -> dict[str, bytes]:
+    """Every file of the folder of papers, by its name inside it."""
+    content = brief_content(results, date=now.date())
+    files = {
+        "brief.html": render_html(content).encode(),
+        "brief.pdf": render_pdf(content),
+        "results.json": results.to_json().encode(),
+        "manifest.json": _manifest(results, now).encode(),
+    }
+    for name, svg in figures_svg(content).items():
+        files[f"figures/{name}.svg"] = svg.encode()
+    for name, figure in figures_of(content).items():
+        files[f"figures/{name}.csv"] = csv_text(*figure_data(figure)).encode()
+    for name, table in results.tables.items():
+        files[f"tables/{name}.csv"] = csv_text(table.columns, table.rows).encode()
+    files["tables/numbers.csv"] = _numbers(results).encode()
+    return files
+
+
+def csv_text(columns: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
+    """A table as CSV; a text cell that a spreadsheet would take for a formula gets a leading apostrophe."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow(["" if cell is None else _neutral(cell) for cell in row])
+    return out.getvalue()
+
+
+def _neutral(cell: Cell) -> Cell:
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS) else cell
+
+
+def _numbers(results: StudyResults) -> str:
+    columns = ("id", "value", "low", "high", "level", "unit", "method", "mishaps", "occupants")
+    return csv_text(
+        columns,
+        [
+            (name, *(getattr(number, part) for part in columns[1:]))
+            for name, number in results.numbers.items()
+        ],
+    )
+
+
+def _manifest(results: StudyResults, now: datetime.datetime) -> str:
+    return (
+        json.dumps(
+            {
+                "made_by": "survstats",
+                "schema_version": SCHEMA_VERSION,
+                "made_at": now.isoformat(timespec="seconds"),
+                **results.provenance,
+            },
+            indent=1,
+        )
+        + "\n"
+    )

@@ -1,0 +1,44 @@
+import tomllib
+
+import pytest
+
+from survstats.groundwork.errors import CallError
+from survstats.records.demo import DEMO_NAMES, copy_demo, demo_folder
+
+FILES = {"mishap.csv", "occupant.csv", "study.toml", "truth.json", "README.md"}
+
+
+@pytest.mark.parametrize("name", DEMO_NAMES)
+def test_every_study_is_whole_and_says_that_it_is_invented(name):
+    folder = demo_folder(name)
+    assert {path.name for path in folder.iterdir()} == FILES
+    assert "invented" in (folder / "README.md").read_text()
+    study = tomllib.loads((folder / "study.toml").read_text())
+    assert study["invented"] is True
+    assert set(study) == {"title", "place", "invented", "question", "records", "model", "paper", "run"}
+
+
+def test_an_unknown_name_names_the_known():
+    with pytest.raises(CallError, match="demo_small, demo_main") as caught:
+        demo_folder("../demo_main")
+    assert caught.value.reason == "unknown_demo"
+
+
+def test_a_copy_is_whole_and_never_overwrites(tmp_path):
+    target = copy_demo("demo_small", tmp_path / "new" / "mine")
+    for name in FILES:
+        assert (target / name).read_bytes() == (demo_folder("demo_small") / name).read_bytes()
+    (target / "mishap.csv").write_text("mine")
+    with pytest.raises(CallError, match="there already"):
+        copy_demo("demo_small", target)
+    assert (target / "mishap.csv").read_text() == "mine"
+    assert [path.name for path in target.parent.iterdir()] == ["mine"]
+
+
+def test_a_copy_that_fails_leaves_nothing(tmp_path):
+    blocker = tmp_path / "file"
+    blocker.write_text("not a folder")
+    with pytest.raises(CallError) as caught:
+        copy_demo("demo_small", blocker / "mine")
+    assert caught.value.reason == "cannot_write"
+    assert [path.name for path in tmp_path.iterdir()] == ["file"]

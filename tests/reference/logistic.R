@@ -1,0 +1,27 @@
+# Logistic and linear coefficients with CR0, CR1, CR2 over clusters (sandwich, clubSandwich). Writes logistic.csv
+suppressMessages({library(sandwich); library(clubSandwich)})
+tight <- glm.control(epsilon = 1e-14, maxit = 100)
+rows <- list()
+keep <- function(data, model, method, fit, v, df = NA)
+  rows[[length(rows) + 1]] <<- data.frame(data, model, method, term = names(coef(fit)), estimate = coef(fit), se = sqrt(diag(v)), df)
+all_methods <- function(data, model, fit, cluster) {
+  keep(data, model, "CR0", fit, vcovCL(fit, cluster, type = "HC0", cadjust = FALSE))
+  keep(data, model, "CR1", fit, vcovCL(fit, cluster, type = "HC0", cadjust = TRUE))
+  v <- vcovCR(fit, cluster, type = "CR2"); keep(data, model, "CR2", fit, v, coef_test(fit, v, test = "Satterthwaite")$df_Satt)
+}
+o <- read.csv("../golden/occupants_90.csv"); f <- y ~ trained + crew + seat_far
+all_methods("occupants_90", "logistic", glm(f, binomial, o, control = tight), o$mishap)
+all_methods("occupants_90", "linear", lm(f, o), o$mishap)
+i <- read.csv("../golden/infert.csv")
+all_methods("infert", "logistic", glm(case ~ spontaneous + induced + age, binomial, i, control = tight), i$stratum)
+# everyone a cluster of their own: CR0 and CR2 are the heteroscedasticity-consistent HC0 and HC2
+t <- read.csv("../golden/titanic_cells.csv"); t <- t[rep(seq_len(nrow(t)), t$Freq), ]
+t$lived <- as.integer(t$Survived == "Yes"); t$class <- factor(t$Class, c("1st", "2nd", "3rd", "Crew"))
+t$female <- as.integer(t$Sex == "Female"); t$adult <- as.integer(t$Age == "Adult")
+m <- glm(lived ~ class + female + adult, binomial, t, control = tight)
+keep("titanic_cells", "logistic", "CR0", m, vcovHC(m, "HC0")); keep("titanic_cells", "logistic", "CR2", m, vcovHC(m, "HC2"))
+out <- do.call(rbind, rows); num <- sapply(out, is.numeric); out[num] <- lapply(out[num], signif, 12)
+write.csv(out, "logistic.csv", row.names = FALSE, quote = FALSE)
+p <- c("survival", "sandwich", "clubSandwich", "brglm2")
+v <- data.frame(package = c("R", p), version = c(as.character(getRversion()), sapply(p, function(q) as.character(packageVersion(q)))))
+write.csv(v, "versions.csv", row.names = FALSE, quote = FALSE)

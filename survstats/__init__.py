@@ -1,3 +1,56 @@
 """Ditching survivability statistics: from occupant-level mishap records to a paper a board can decide from."""
 
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
 __version__ = "0.1.0"
+
+_WHERE = {
+    "CallError": "survstats.groundwork.errors",
+    "NotEstimable": "survstats.groundwork.errors",
+    "PublishError": "survstats.groundwork.errors",
+    "RecordsError": "survstats.groundwork.errors",
+    "StudyFileError": "survstats.groundwork.errors",
+    "SurvstatsError": "survstats.groundwork.errors",
+    "StudyResults": "survstats.study.results",
+    "check": "survstats.study.steps",
+    "demo_folder": "survstats.records.demo",
+    "publish": "survstats.report.papers",
+    "read_records": "survstats.study.steps",
+    "read_results": "survstats.study.results",
+    "read_study": "survstats.study.plan",
+    "run": "survstats.study.run",
+    "weigh_headline": "survstats.study.headline",
+}
+
+__all__ = ["__version__", *sorted(_WHERE)]
+
+if TYPE_CHECKING:
+    from survstats.groundwork.errors import (
+        CallError,
+        NotEstimable,
+        PublishError,
+        RecordsError,
+        StudyFileError,
+        SurvstatsError,
+    )
+    from survstats.records.demo import demo_folder
+    from survstats.report.papers import publish
+    from survstats.study.headline import weigh_headline
+    from survstats.study.plan import read_study
+    from survstats.study.results import StudyResults, read_results
+    from survstats.study.run import run
+    from survstats.study.steps import check, read_records
+
+
+def __getattr__(name: str) -> Any:
+    """Import a public name when it is first used, so that ``import survstats`` stays light."""
+    if name not in _WHERE:
+        raise AttributeError(f"module 'survstats' has no attribute '{name}'")
+    return getattr(import_module(_WHERE[name]), name)
+
+
+def __dir__() -> list[str]:
+    return __all__

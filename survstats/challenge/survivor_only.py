@@ -108,11 +108,11 @@ def difference_range(
 
 
 def _corner(survivors: float, died: float, of_survivors: float, of_dead: float) -> float:
-    """A corner as a limit: an empty group takes the risk that its last members would have."""
+    """A corner; an empty group counts as the limit in which its last members were among the dead."""
     trained = of_survivors * survivors + of_dead * died
     untrained = (1 - of_survivors) * survivors + (1 - of_dead) * died
-    with_training = of_survivors * survivors / trained if trained > 0 else float(of_dead < 0.5)
-    without = (1 - of_survivors) * survivors / untrained if untrained > 0 else float(of_dead > 0.5)
+    with_training = of_survivors * survivors / trained if trained > 0 else 0.0
+    without = (1 - of_survivors) * survivors / untrained if untrained > 0 else 0.0
     return with_training - without
 
 

@@ -24,7 +24,7 @@ Bools = NDArray[np.bool_]
 Penalty = Literal["none", "firth"]
 
 BLOCK_CELLS = 60_000  # patterns x replicates in a block: half a megabyte an array
-RUNAWAY = 1e-9  # information that falls below this share of its unweighted size: the fit runs to infinity
+RUNAWAY = {"none": 1e-9, "firth": 1e-14}  # information below this share of the Gram pivot: off to infinity
 LONGEST_STEP = 5.0  # on the scale of the linear predictor
 TOLERANCE = {
     "none": 1e-6,
@@ -244,7 +244,8 @@ class _Block:
         self.totals = (weights @ collapsed.successes).T
         self.scale = np.abs(collapsed.patterns).max(axis=0)[:, None]
         self.gram = (weights @ grams).T[self.square]
-        self.floor, self.lost = pivots_and_lost(self.gram)
+        pivots, self.lost = pivots_and_lost(self.gram)
+        self.floor = RUNAWAY[penalty] * pivots
         self.skip = self.lost | held
         self.held = held
 
@@ -261,10 +262,12 @@ class _Block:
             if turn == 0 and sums is not None:
                 score = totals - (self.weights @ sums[0]).T
                 information = (self.weights @ sums[1]).T[self.square]
+                gone = np.zeros(b, dtype=bool)
             else:
-                score, information = self.evaluate(rows, totals, at, lost)
+                score, information, _, gone = self.evaluate(rows, totals, at, active)
             back = (score * step).sum(axis=0) < -0.5 * slope
-            lower, pivots, gone = factor(information, skip, RUNAWAY * floor)
+            lower, pivots, weak = factor(information, skip, floor)
+            gone |= weak
             fresh = substitute(lower, pivots, score)
             fresh /= np.maximum(1.0, np.abs(fresh * self.scale).max(axis=0) / LONGEST_STEP)
             slope = np.where(back, slope / 2, (score * fresh).sum(axis=0))
@@ -287,20 +290,28 @@ class _Block:
         likelihood = self.log_likelihood(result)
         return Solutions(result.T.copy(), converged, diverged, identified(self.gram, self.lost), likelihood)
 
-    def evaluate(self, rows: Floats, totals: Floats, at: Floats, lost: Bools) -> tuple[Floats, Floats]:
-        """Score (k, b) and information (k, k, b) at the coefficients ``at`` (k, b)."""
+    def evaluate(
+        self, rows: Floats, totals: Floats, at: Floats, active: NDArray[np.intp]
+    ) -> tuple[Floats, Floats, Floats, Bools]:
+        """Score (k, b), information (k, k, b), penalty (b,), and who has no information left, at ``at`` (k, b)."""
         patterns, pairs = self.data.patterns, self.data.pairs
         spread = _one_plus_exp(-(patterns @ at))
         expected = rows / spread
         score = totals - patterns.T @ expected
-        variance = np.divide(expected, spread)
-        np.subtract(expected, variance, out=variance)
+        if self.penalty == "none":
+            variance = np.divide(expected, spread)
+            np.subtract(expected, variance, out=variance)
+            nobody = np.zeros(len(active), dtype=bool)
+            return score, (pairs.T @ variance)[self.square], np.zeros(len(active)), nobody
+        risk = 1 / spread
+        variance = expected / _one_plus_exp(
+            patterns @ at
+        )  # no difference taken: exact where risks are nearly 1
         information = (pairs.T @ variance)[self.square]
-        if self.penalty == "firth":
-            covariance = inverse(information, lost)[self.upper] * self.doubled[:, None]
-            leverage = (pairs @ covariance) * variance
-            score += patterns.T @ (leverage * (0.5 - 1 / spread))
-        return score, information
+        covariance, log_determinant, gone = inverse(information, self.lost[:, active], self.floor[:, active])
+        leverage = (pairs @ (covariance[self.upper] * self.doubled[:, None])) * variance
+        score += patterns.T @ (leverage * (0.5 - risk))
+        return score, information, 0.5 * log_determinant, gone
 
     def log_likelihood(self, at: Floats) -> Floats:
         """Log-likelihood (b,) at the coefficients, penalised where the fit is."""
@@ -310,9 +321,7 @@ class _Block:
         positive += np.log1p(np.exp(np.negative(linear, out=linear), out=linear), out=linear)
         likelihood = (self.totals * at).sum(axis=0) - np.einsum("pb,pb->b", self.rows, positive)
         if self.penalty == "firth":
-            _, information = self.evaluate(self.rows, self.totals, at, self.lost)
-            _, pivots, _ = factor(information, self.lost, np.zeros_like(at))
-            likelihood += 0.5 * np.log(np.where(self.lost, 1.0, np.maximum(pivots, 1e-300))).sum(axis=0)
+            likelihood += self.evaluate(self.rows, self.totals, at, np.arange(self.replicates))[2]
         return np.asarray(likelihood)
 
 

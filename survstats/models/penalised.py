@@ -18,6 +18,7 @@ from survstats.models.logistic import aliased_notices, binary_outcome, check_lev
 Floats = NDArray[np.float64]
 
 FARTHEST = 2.0**10  # normal half-widths from the estimate: beyond this a limit is infinite
+EDGE = 1e-3  # as near, in half-widths, to where the others have no maximum: infinite too
 ACCURACY = 1e-9
 
 
@@ -142,11 +143,11 @@ def _outward_roots(height: Callable[[Floats], Floats], first: Floats, at_zero: f
         outer = np.where(short, 2 * outer, outer)
         high = height(outer)
     never = high < 0
-    high = np.where(never, 0.0, high)
     for _ in range(200):
+        never |= ~np.isfinite(high) & (np.abs(outer - inner) < EDGE * np.abs(first))
         share = np.where(np.isfinite(high), low / (low - np.minimum(high, 1e100)), 0.5)
         guess = inner + share * (outer - inner)
-        value = np.where(never, 0.0, height(guess))
+        value = np.where(never, 0.0, height(np.where(never, 0.0, guess)))
         beyond = value > 0
         low = np.where(beyond, low / 2, value)
         high = np.where(beyond, value, high / 2)

@@ -60,12 +60,13 @@ def substitute(lower: Floats, pivots: Floats, right: Floats) -> Floats:
     return solved
 
 
-def inverse(information: Floats, lost: Bools) -> Floats:
-    """Inverses (k, k, b), lost columns left out."""
+def inverse(information: Floats, lost: Bools, floor: Floats) -> tuple[Floats, Floats, Bools]:
+    """Inverses (k, k, b) and log determinants (b,), lost columns left out, and who ran away."""
     k, _, b = information.shape
-    lower, pivots, _ = factor(information, lost, np.zeros((k, b)))
+    lower, pivots, gone = factor(information, lost, floor)
     unit = np.broadcast_to(np.eye(k)[:, :, None], (k, k, b))
-    return substitute(lower, pivots, unit)
+    log_determinants = np.log(np.where(np.isfinite(pivots), pivots, 1.0)).sum(axis=0)
+    return substitute(lower, pivots, unit), log_determinants, gone
 
 
 def identified(gram: Floats, lost: Bools) -> Bools:

@@ -130,15 +130,12 @@ def _column_findings(table: TableName, text: TextTable) -> list[Finding]:
 
 def _typed_table(table: TableName, text: TextTable) -> tuple[pd.DataFrame, pd.DataFrame, list[Finding]]:
     typed: dict[str, Any] = {}
-    raw: dict[str, Any] = {}
     findings: list[Finding] = []
+    fields = load_codebook().table(table)
+    raw = text.cells.reindex(columns=[field.name for field in fields], fill_value="")
     rows = np.asarray(text.rows, dtype=np.int64)
-    for field in load_codebook().table(table):
-        if field.name in text.cells:
-            cells = text.cells[field.name].to_numpy()
-        else:
-            cells = np.full(len(rows), "", dtype=object)
-        raw[field.name] = cells
+    for field in fields:
+        cells = raw[field.name].to_numpy()
         codes, found = pd.factorize(cells)
         distinct = [str(value) for value in found]
         wrong = [_wrong(field, value) for value in distinct]
@@ -150,7 +147,7 @@ def _typed_table(table: TableName, text: TextTable) -> tuple[pd.DataFrame, pd.Da
                 Finding(rule, "error", text.file, int(rows[at]), field.name, cells[at], expected, remedy)
             )
     typed["file_row"] = rows
-    return pd.DataFrame(typed), pd.DataFrame(raw, dtype=object), findings
+    return pd.DataFrame(typed), raw, findings
 
 
 def _typed_column(field: Field, codes: NDArray[Any], distinct: list[str], wrong: NDArray[np.bool_]) -> Any:

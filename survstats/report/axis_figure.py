@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from survstats.report.content import AxisFigure, AxisRow, Text, plain
 from survstats.report.lettering import Lettered, break_lines, text_width
@@ -66,7 +67,7 @@ def plan_axis(figure: AxisFigure, *, narrow: bool = False, paper: Paper = "white
             plate.write(line)
         _mark(plate, band, scale)
     if not narrow:
-        for above, below in zip(bands, bands[1:], strict=False):
+        for above, below in pairwise(bands):
             if above.row.family != below.row.family:
                 plate.line([0, plate.width], [above.bottom] * 2, plate.palette.hair, 0.6)
     _axis(plate, figure, scale, floor, narrow)
@@ -79,7 +80,11 @@ def _scale(figure: AxisFigure, narrow: bool) -> Scale:
     for row in figure.rows:
         ends += [end for end in (row.low, row.high, row.outer_low, row.outer_high) if end is not None]
     air = 0.04 * (max(ends) - min(ends))
-    values = max(text_width(plain(t), SIZES.name, weight=700) for row in figure.rows for t in (row.shown, row.shown_outer))
+    values = max(
+        text_width(plain(t), SIZES.name, weight=700)
+        for row in figure.rows
+        for t in (row.shown, row.shown_outer)
+    )
     left, right = (3 * MM, NARROW - 3 * MM) if narrow else (NAMES, WIDE - values - 4 * MM)
     return Scale(min(ends) - air, max(ends) + air, left, right)
 
@@ -165,7 +170,11 @@ def _references(plate: Plate, figure: AxisFigure, scale: Scale, bands: list[Band
     for line in heads:
         plate.write(line)
     top = max(line.y for line in heads) + 1.4 * MM
-    spans = [(band.level - 2.6 * MM, band.bottom) for band in bands] if narrow else [(top, bands[-1].bottom + 0.5 * MM)]
+    spans = (
+        [(band.level - 2.6 * MM, band.bottom) for band in bands]
+        if narrow
+        else [(top, bands[-1].bottom + 0.5 * MM)]
+    )
     low, high = scale.x(-figure.worthwhile), scale.x(figure.worthwhile)
     for start, end in spans:
         plate.ground((low, start, high, end), plate.palette.haze)

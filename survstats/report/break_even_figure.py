@@ -72,7 +72,7 @@ def draw_break_even(figure: BreakEvenFigure, *, narrow: bool = False, paper: Pap
 
 def plan_break_even(figure: BreakEvenFigure, *, narrow: bool = False, paper: Paper = "white") -> Plate:
     """The drawn F3, before it is written as SVG (its lettering can be inspected)."""
-    width, height = (84 * MM, 84 * MM) if narrow else (88 * MM, 58 * MM)
+    width, height = (84 * MM, 84 * MM) if narrow else (88 * MM, 55 * MM)
     size = SIZES.narrow_note if narrow else SIZES.note
     _, points = curve(figure)
     low, high = min([*points, -10.0]), max([*points, 10.0])
@@ -98,34 +98,38 @@ def _surfaces(plate: Plate, figure: BreakEvenFigure, field: Field) -> None:
     plate.ground((ends[0], field.top, ends[1], field.bottom), colours.haze)
     plate.line([field.left, field.right], [field.y(0)] * 2, colours.ink, 1.0)
     for (shares, points), weight in ((curve(figure), 1.1), (allowed, 3.0)):
-        plate.line([field.x(share) for share in shares], [field.y(value) for value in points], colours.sea, weight)
+        plate.line(
+            [field.x(share) for share in shares], [field.y(value) for value in points], colours.sea, weight
+        )
     even = field.x(figure.break_even), field.y(0)
     plate.dot(*even, 9, fill=colours.paper, edge=colours.clay, width=1.8)
     if figure.known is not None and (known := difference_at(figure, figure.known)) is not None:
         plate.dot(field.x(figure.known), field.y(known), 6.5, fill=colours.sea, edge=colours.sea)
 
 
-def _titles(
-    plate: Plate, field: Field, title: tuple[Text, ...], foot: tuple[Text, ...], size: float
-) -> None:
+def _titles(plate: Plate, field: Field, title: tuple[Text, ...], foot: tuple[Text, ...], size: float) -> None:
     """Axes, their numbers and their names."""
     colours, gap = plate.palette, size * 1.27
-    for index, line in enumerate(title):
-        plate.write(Lettered(line, 0, 3.0 * MM + index * gap, size, colour="soft"))
-    plate.line([field.left, field.left, field.right], [field.top, field.bottom, field.bottom], colours.line, 0.5)
+    for index, words in enumerate(title):
+        plate.write(Lettered(words, 0, 3.0 * MM + index * gap, size, colour="soft"))
+    plate.line(
+        [field.left, field.left, field.right], [field.top, field.bottom, field.bottom], colours.line, 0.5
+    )
     for value in nice_ticks(field.low, field.high, about=5):
         y = field.y(value)
         plate.line([field.left - 0.8 * MM, field.left], [y, y], colours.line, 0.5)
-        line = Lettered(tick_text(value), field.left - 1.6 * MM, y + 0.35 * size, size, colour="soft", anchor="end")
+        line = Lettered(
+            tick_text(value), field.left - 1.6 * MM, y + 0.35 * size, size, colour="soft", anchor="end"
+        )
         plate.write(line)
     for share in (0.0, 0.2, 0.4, 0.6, 0.8, 1.0):
         x = field.x(share)
         plate.line([x, x], [field.bottom, field.bottom + 0.8 * MM], colours.line, 0.5)
         words = tick_text(100 * share, "\u00a0%")
         plate.write(Lettered(words, x, field.bottom + 1.2 * MM + size, size, colour="soft", anchor="middle"))
-    for index, line in enumerate(foot):
+    for index, words in enumerate(foot):
         y = field.bottom + 1.8 * MM + size * 2.2 + index * gap
-        plate.write(Lettered(line, (field.left + field.right) / 2, y, size, colour="soft", anchor="middle"))
+        plate.write(Lettered(words, (field.left + field.right) / 2, y, size, colour="soft", anchor="middle"))
 
 
 def _labels(plate: Plate, figure: BreakEvenFigure, field: Field, size: float) -> None:
@@ -137,14 +141,14 @@ def _labels(plate: Plate, figure: BreakEvenFigure, field: Field, size: float) ->
     middle = (field.x(figure.unknown_low) + field.x(figure.unknown_high)) / 2
     above, below = replace(field, bottom=zero), replace(field, top=zero)
     wanted: list[tuple[Text, Weight, str, float, float, Field]] = [
-        (figure.above_text, 400, "soft", field.left, zero - 3 * MM, above),
-        (figure.below_text, 400, "soft", field.left, zero + 3 * MM, below),
+        (figure.above_text, 400, "soft", field.left, zero - 2 * MM, above),
+        (figure.below_text, 400, "soft", field.left, zero + 2 * MM, below),
         (figure.break_even_text, 700, "clay", field.x(figure.break_even) + 16 * MM, zero - 3.5 * MM, field),
         (figure.known_text, 500, "ink", field.x(known) + 16 * MM, field.y(known_points) - 2.5 * MM, field),
         (figure.unknown_text, 400, "ink", middle, field.bottom - 5 * MM, field),
     ]
     for text, weight, colour, x, y, region in wanted:
-        lines = balance_lines(text, 34 * MM, size, weight=weight)
+        lines = balance_lines(text, (26 if colour == "soft" else 34) * MM, size, weight=weight)
         if not lines:
             continue
         for letters in _place(lines, weight, colour, size, (x, y), region, obstacles):

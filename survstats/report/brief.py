@@ -177,7 +177,7 @@ def _assumptions(results: StudyResults, words: Wording, *, estimated: bool) -> S
     if not estimated:
         return Section(words.say("assumed.title_without"), words.say("assumed.lead_without"), (within,))
     left_out = "assumed.left_out" if results.lists["plan.groups_left_out"] else "assumed.left_out_fitness"
-    items = [words.say("assumed.adjusted"), words.say(left_out), words.say("assumed.complete")]
+    items = [words.say("assumed.adjusted"), words.say(left_out), words.say(f"assumed.{results.codes['records.left_out']}")]
     if results.lists["notices.gap_fields"]:
         items.append(words.say("assumed.gaps"))
     items += [words.say("assumed.crew"), within]

@@ -29,7 +29,12 @@ def seat_shapes(key: str, palette: Palette, *, upright: bool) -> str:
         fill = palette.sea if state == "full" else palette.paper
         paint = {"fill": fill, "stroke": stroke, "stroke_width": 0.7}
         cushion = tag("rect", {"width": CUSHION, "height": SEAT, "rx": radius, **paint})
-        back = {"x": CUSHION + 0.42 * MM, "y": 0.15 * MM, "width": SEAT - CUSHION - 0.42 * MM, "height": SEAT - 0.3 * MM}
+        back = {
+            "x": CUSHION + 0.42 * MM,
+            "y": 0.15 * MM,
+            "width": SEAT - CUSHION - 0.42 * MM,
+            "height": SEAT - 0.3 * MM,
+        }
         inside = cushion + tag("rect", {**back, "rx": 0.25 * MM, **paint})
         if state == "half":
             inside += tag("path", {"d": lower_left, "fill": palette.sea})
@@ -44,6 +49,7 @@ def seat_state(seat: int, arm: SeatArm) -> str:
 
 
 def seats(arm: SeatArm, key: str, x: float, y: float, *, upright: bool) -> str:
+    """A hundred seats with their first at x, y, filled row by row from the nose."""
     uses = ""
     for seat in range(ROWS * ABREAST):
         row, place = divmod(seat, ABREAST)
@@ -74,9 +80,11 @@ def hull(x: float, y: float, palette: Palette, *, upright: bool) -> str:
 
 
 def bar(points: list[tuple[float, float]], width: float, colour: str) -> str:
+    """A line through points."""
     path = "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points)
     return tag("path", {"d": path, "fill": "none", "stroke": colour, "stroke_width": width})
 
 
 def dot(x: float, y: float, palette: Palette) -> str:
+    """The mark of an estimate."""
     return tag("circle", {"cx": x, "cy": y, "r": 3.25, "fill": palette.sea})

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from survstats.report.axis_figure import draw_axis
-from survstats.report.break_even_figure import curve, draw_break_even
-from survstats.report.content import AxisFigure, BreakEvenFigure, SeatsFigure, plain
+from survstats.report.break_even_figure import curve, difference_at, draw_break_even
+from survstats.report.content import AxisFigure, AxisRow, BreakEvenFigure, SeatsFigure, plain
 from survstats.report.seats_figure import draw_seats
 from survstats.report.style import Paper
 
@@ -39,13 +39,21 @@ def figure_data(figure: Figure) -> tuple[tuple[str, ...], list[tuple[Cell, ...]]
         )
     if isinstance(figure, AxisFigure):
         header = ("kind", "family", "name", "note", "value_points", "low_points", "high_points")
-        rows: list[tuple[Cell, ...]] = [
-            (row.kind, row.family, plain(row.name), plain(row.note), row.value, row.low, row.high)
-            + (row.outer_low, row.outer_high)
-            for row in figure.rows
-        ]
-        return (*header, "outer_low_points", "outer_high_points"), rows
+        return (*header, "outer_low_points", "outer_high_points"), [_axis_cells(row) for row in figure.rows]
     shares, points = curve(figure)
-    marks = [("break_even", figure.break_even, 0.0)]
-    rows = [("curve", share, value) for share, value in zip(shares[::5], points[::5], strict=True)]
-    return ("kind", "share_of_dead_trained", "difference_points"), [*rows, *marks]
+    rows: list[tuple[Cell, ...]] = [("curve", *pair) for pair in zip(shares[::10], points[::10], strict=True)]
+    marks = {
+        "break_even": figure.break_even,
+        "known_dead": figure.known,
+        "unknown_dead_low": figure.unknown_low,
+        "unknown_dead_high": figure.unknown_high,
+    }
+    rows += [
+        (name, share, difference_at(figure, share)) for name, share in marks.items() if share is not None
+    ]
+    return ("kind", "share_of_dead_trained", "difference_points"), rows
+
+
+def _axis_cells(row: AxisRow) -> tuple[Cell, ...]:
+    words = (row.kind, row.family, plain(row.name), plain(row.note))
+    return (*words, row.value, row.low, row.high, row.outer_low, row.outer_high)

@@ -59,7 +59,9 @@ def _check_place(directory: Path) -> None:
     if not (directory.exists() or directory.is_symlink()):
         return
     if directory.is_symlink() or not directory.is_dir():
-        raise PublishError("not_a_folder", f"{directory} is not a folder.", "Choose another place for the papers.")
+        raise PublishError(
+            "not_a_folder", f"{directory} is not a folder.", "Choose another place for the papers."
+        )
     try:
         strange = any(directory.iterdir()) and not (directory / "manifest.json").is_file()
     except OSError as fault:
@@ -142,7 +144,9 @@ def _fsync_folder(folder: Path) -> None:
 def _told(fault: OSError, directory: Path) -> PublishError:
     """The fault as one clear sentence."""
     if fault.errno in (errno.ENOSPC, errno.EDQUOT):
-        return PublishError("disk_full", f"The disk is full: {directory} was not written.", "Free some space.")
+        return PublishError(
+            "disk_full", f"The disk is full: {directory} was not written.", "Free some space."
+        )
     if fault.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
         return PublishError("not_writable", f"{directory} cannot be written here.", "Choose another place.")
     return PublishError("not_written", f"{directory} could not be written: {fault.strerror or fault}.")

@@ -31,7 +31,9 @@ def window(hidden: float, palette: Palette, *, width: float = 11.5 * MM) -> str:
     inside = tag("clipPath", {"id": clip}, tag("rect", shape))
     if hidden > 0:
         stroke = {"d": drawn, "stroke": palette.sea, "stroke_width": 0.75, "fill": "none"}
-        inside += tag("g", {"clip_path": f"url(#{clip})"}, tag("path", stroke) + _water(level, width, hidden, palette))
+        inside += tag(
+            "g", {"clip_path": f"url(#{clip})"}, tag("path", stroke) + _water(level, width, hidden, palette)
+        )
     inside += tag("rect", {**shape, "fill": "none", "stroke": palette.sea, "stroke_width": edge})
     return _mark(inside, width, height, edge / 2 + 0.2)
 
@@ -52,12 +54,18 @@ def _water(level: float, width: float, hidden: float, palette: Palette) -> str:
 
 
 def planks(state: GateState, palette: Palette) -> str:
-    """Two planks over a gate: both laid when met, one when partly met, struck out when not, dotted when not assessed."""
+    """Two planks over a gate: both laid when met, one when partly; struck out when not met, dotted when not assessed."""
     width, height, gap = 2.85 * MM, 2.5 * MM, 0.9 * MM
     laid = {"met": 2, "partly_met": 1, "not_met": 0, "not_assessed": 0}[state]
     inside = ""
     for index in range(2):
-        plank: dict[str, object] = {"x": index * (width + gap), "y": 0, "width": width, "height": height, "rx": 1.0}
+        plank: dict[str, object] = {
+            "x": index * (width + gap),
+            "y": 0,
+            "width": width,
+            "height": height,
+            "rx": 1.0,
+        }
         plank["fill"] = palette.sea if index < laid else "none"
         plank["stroke"] = palette.soft if state == "not_assessed" else palette.sea
         plank["stroke_width"] = 0.7

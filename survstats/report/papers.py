@@ -9,6 +9,7 @@ import json
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from survstats.groundwork.errors import PublishError
 from survstats.report.brief import brief_content
 from survstats.report.figures import figure_data
 from survstats.report.publish import figures_of, figures_svg, render_html, render_pdf, write_folder
@@ -63,6 +64,24 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
     for row in rows:
         writer.writerow(["" if cell is None else _neutral(cell) for cell in row])
     return out.getvalue()
+
+
+def write_file(path: Path, text: str) -> None:
+    """Write one text file.
+
+    Raises
+    ------
+    PublishError
+        ``not_written`` if that cannot be done.
+    """
+    try:
+        path.write_text(text, encoding="utf-8", newline="")
+    except OSError as fault:
+        raise PublishError(
+            "not_written",
+            f"'{path}' could not be written ({fault.strerror}).",
+            "Choose another name or place.",
+        ) from None
 
 
 def _neutral(cell: Cell) -> Cell:

@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 import matplotlib as mpl
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Rectangle
@@ -37,14 +36,20 @@ class Plate:
     def ground(self, box: Box, colour: str) -> None:
         """A plain surface without an edge."""
         left, top, right, bottom = box
-        self._put(Rectangle((left, top), right - left, bottom - top, facecolor=colour, edgecolor="none", linewidth=0))
+        self._put(
+            Rectangle(
+                (left, top), right - left, bottom - top, facecolor=colour, edgecolor="none", linewidth=0
+            )
+        )
 
     def frame(self, box: Box, colour: str, width: float) -> None:
         """A surface in the colour of the paper with an edge."""
         left, top, right, bottom = box
         inside = self.palette.paper
         self._put(
-            Rectangle((left, top), right - left, bottom - top, facecolor=inside, edgecolor=colour, linewidth=width)
+            Rectangle(
+                (left, top), right - left, bottom - top, facecolor=inside, edgecolor=colour, linewidth=width
+            )
         )
 
     def line(
@@ -95,7 +100,7 @@ class Plate:
         figure = self.axes.get_figure()
         assert isinstance(figure, Figure)  # noqa: S101  (the axes were put on a figure when the plate was laid)
         with mpl.rc_context(figure_settings(self.palette)):
-            FigureCanvasSVG(figure).print_svg(drawn, metadata={"Date": None, "Creator": None})
+            figure.savefig(drawn, format="svg", metadata={"Date": None, "Creator": None})
         inside = clean(drawn.getvalue(), [line.text for line in self.letters])
         return wrap(inside, self.width, self.height, key=key, title=title, description=description)
 

@@ -30,7 +30,7 @@ __all__ = ["figures_of", "figures_svg", "render_html", "render_pdf", "write_fold
 
 STATES: tuple[GateState, ...] = ("met", "partly_met", "not_met", "not_assessed")
 PAGES = 2
-AIRS = (1.0, 0.8, 0.6)
+AIRS = (1.0, 0.85, 0.7, 0.55, 0.4)
 """Shares of the space between blocks, tried for each page until the paper fits; type is never shrunk."""
 
 
@@ -95,7 +95,8 @@ def render_pdf(content: BriefContent, *, paper: Paper = "white") -> bytes:
         "palette": asdict(PALETTES[paper]),
         "sizes": asdict(SIZES),
         "figures": {
-            name: {"svg": drawn[name], "alt": plain(figure.alt)} for name, figure in figures_of(content).items()
+            name: {"svg": drawn[name], "alt": plain(figure.alt)}
+            for name, figure in figures_of(content).items()
         },
         "marks": _marks(content, PALETTES[paper]),
     }
@@ -127,14 +128,19 @@ def _compile(data: Mapping[str, object], fonts: typst.Fonts) -> bytes:
             timestamp=0,
         )
     except typst.TypstError as fault:
-        raise PublishError("pdf", f"The PDF could not be set: {fault.message}.", " ".join(fault.hints)) from fault
+        raise PublishError(
+            "pdf", f"The PDF could not be set: {fault.message}.", " ".join(fault.hints)
+        ) from fault
     if warned:
         raise PublishError("pdf", f"The PDF could not be set without a warning: {warned[0].message}.")
     return bytes(pdf)
 
 
 def _marks(content: BriefContent, palette: Palette) -> dict[str, str]:
-    return {"window": window(content.word.hidden, palette), **{state: planks(state, palette) for state in STATES}}
+    return {
+        "window": window(content.word.hidden, palette),
+        **{state: planks(state, palette) for state in STATES},
+    }
 
 
 def _inline(svg: str) -> Markup:

@@ -7,7 +7,19 @@ limit, half inside the interval, open above the upper limit; the three always ad
 from __future__ import annotations
 
 from survstats.report.cabin import (
-    ABREAST, ACROSS, ALONG, NOSE, PITCH, SEAT, SIDE, TAIL, bar, dot, hull, seat_shapes, seats,
+    ABREAST,
+    ACROSS,
+    ALONG,
+    NOSE,
+    PITCH,
+    SEAT,
+    SIDE,
+    TAIL,
+    bar,
+    dot,
+    hull,
+    seat_shapes,
+    seats,
 )
 from survstats.report.content import SeatsFigure, plain
 from survstats.report.lettering import Lettered, break_lines, join, text_width
@@ -114,7 +126,8 @@ def _wide_cabins(figure: SeatsFigure, key: str, palette: Palette) -> str:
 
 # ---- narrow: upright, side by side, nose up; the intervals and the step stand between the cabins ----
 
-GAP_LEFT, GAP_RIGHT = 2 * SIDE + ACROSS, NARROW - 2 * SIDE - ACROSS
+EDGE = 0.3 * MM
+GAP_LEFT, GAP_RIGHT = EDGE + 2 * SIDE + ACROSS, NARROW - EDGE - 2 * SIDE - ACROSS
 FIRST_LINE, SECOND_LINE = GAP_LEFT + 8.6 * MM, GAP_RIGHT - 8.6 * MM
 HEADER = 30 * MM
 UPRIGHT_TOP = HEADER + NOSE
@@ -161,7 +174,7 @@ def narrow_letters(figure: SeatsFigure) -> tuple[list[Lettered], float]:
 def _narrow_cabins(figure: SeatsFigure, key: str, palette: Palette) -> str:
     drawn = ""
     for arm, x, line in (
-        (figure.upper, SIDE, FIRST_LINE),
+        (figure.upper, EDGE + SIDE, FIRST_LINE),
         (figure.lower, GAP_RIGHT + SIDE, SECOND_LINE),
     ):
         drawn += hull(x, UPRIGHT_TOP, palette, upright=True) + seats(arm, key, x, UPRIGHT_TOP, upright=True)

@@ -84,7 +84,7 @@ class Sizes:
 SIZES = Sizes()
 
 
-def figure_settings(palette: Palette) -> dict[str, Any]:
+def figure_settings(palette: Palette) -> dict[Any, Any]:
     """Settings under which matplotlib draws our figures: our faces, no frame, no grid, no colour of its own."""
     return {
         "svg.fonttype": "none",

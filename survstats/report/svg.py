@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-import xml.etree.ElementTree as ET  # noqa: S405  (only reads what this package has just drawn)
+import xml.etree.ElementTree as ET
 from collections.abc import Mapping, Sequence
 from xml.sax.saxutils import escape, quoteattr
 
@@ -15,7 +15,8 @@ SVG = "http://www.w3.org/2000/svg"
 def tag(name: str, attributes: Mapping[str, object], inside: str = "") -> str:
     """One element as markup; underscores in names become hyphens, numbers are rounded to hundredths."""
     written = "".join(
-        f" {key.rstrip('_').replace('_', '-')}={quoteattr(number(value))}" for key, value in attributes.items()
+        f" {key.rstrip('_').replace('_', '-')}={quoteattr(number(value))}"
+        for key, value in attributes.items()
     )
     return f"<{name}{written}>{inside}</{name}>" if inside else f"<{name}{written}/>"
 
@@ -28,7 +29,9 @@ def number(value: object) -> str:
 def spans(text: Text) -> str:
     """A text as SVG, each number in a span that carries its id."""
     return "".join(
-        f"<tspan data-number={quoteattr(piece.id)}>{escape(piece.text)}</tspan>" if piece.id else escape(piece.text)
+        f"<tspan data-number={quoteattr(piece.id)}>{escape(piece.text)}</tspan>"
+        if piece.id
+        else escape(piece.text)
         for piece in text
     )
 
@@ -69,9 +72,9 @@ def clean(drawn: str, texts: Sequence[Text]) -> str:
     for index, text in enumerate(texts):
         group = next(part for part in root.iter() if part.get("id") == f"text-{index}")
         letters = next(part for part in group.iter() if part.tag == f"{{{SVG}}}text")
-        letters.text = None
-        letters.extend(ET.fromstring(f"<g xmlns='{SVG}'>{spans(text)}</g>"))  # noqa: S314
-        letters.text = ET.fromstring(f"<g xmlns='{SVG}'>{spans(text)}</g>").text  # noqa: S314
+        marked = ET.fromstring(f"<g xmlns='{SVG}'>{spans(text)}</g>")  # noqa: S314
+        letters.text = marked.text
+        letters.extend(marked)
     return "".join(_plain(child) for child in root if child.tag == f"{{{SVG}}}g")
 
 

@@ -154,8 +154,16 @@ def _signed(value: float) -> str:
     return f"{100 * value:+.1f}"
 
 
+def _plain_percent(value: float) -> str:
+    return f"{round(100 * value, 2):g}"
+
+
 def _typed_percent(value: float) -> str:
-    return f"{100 * value:.10g} %"
+    return f"{_plain_percent(value)} %"
+
+
+def _percent_step(value: float) -> str:
+    return "a whole per cent" if value == 1 else f"{value:g} per cent"
 
 
 def _months(value: float) -> str:
@@ -176,7 +184,7 @@ FORMS: dict[str, Callable[[float], str]] = {
     "points_bare": _points_bare,
     "minus_points_bare": lambda value: _points_bare(-value),
     "points_signed": _signed,
-    "percent_typed": _typed_percent,
+    "percent_step": _percent_step,
     "percent_one": lambda value: f"{100 * value:.1f} %",
     "ratio": _ratio,
     "months": _months,
@@ -197,8 +205,8 @@ WHOLE_FORMS: dict[str, Callable[[Number], str]] = {
     ),
     "percent_range": lambda n: (
         _typed_percent(n.value)
-        if n.low is None or n.low == n.high
-        else f"{100 * n.low:.1f} to {100 * _limit(n.high):.1f} %"
+        if n.low == n.high or n.low is None
+        else f"{_plain_percent(n.low)} to {_plain_percent(_limit(n.high))} %"
     ),
 }
 

@@ -88,6 +88,7 @@ def _seen_figures(out: ResultsBuilder, records: Records, frame: pd.DataFrame) ->
         and out.numbers["seen.unknown_survived"].value < out.numbers["seen.survived"].value
     )
     out.codes["records.survivor_only"] = "yes" if survivor_only else "no"
+    out.codes["records.left_out"] = _left_out(out)
     undocumented = (frame["survived"] == 0) & ~frame["documented"]
     strict = frame.assign(trained_status=frame["trained_status"].mask(undocumented, "unknown"))
     try:
@@ -95,6 +96,19 @@ def _seen_figures(out: ResultsBuilder, records: Records, frame: pd.DataFrame) ->
     except NotEstimable:
         excludes = False
     return gate.SeenFigures(documented_dead, documented_survivors, survivor_only, excludes)
+
+
+def _left_out(out: ResultsBuilder) -> str:
+    """Which way leaving out the unknown moves survival."""
+    value = {
+        name: out.numbers[f"seen.{name}"].value for name in ("unknown", "unknown_died", "died", "survived")
+    }
+    if not value["unknown"]:
+        return "complete"
+    known = value["died"] + value["survived"] - value["unknown"]
+    share_unknown = value["unknown_died"] / value["unknown"]
+    share_known = (value["died"] - value["unknown_died"]) / known if known else 0.0
+    return "complete_more_dead" if share_unknown > share_known else "complete_fewer_dead"
 
 
 def _enough_figures(

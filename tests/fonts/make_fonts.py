@@ -57,7 +57,9 @@ def rename(font: TTFont, family: str, style: str) -> None:
         names.setName(value, number, 3, 1, 0x409)
 
 
-def cut(source: Path, target: Path, ranges: list[tuple[int, int]], family: str, style: str, flavor: str | None) -> None:
+def cut(
+    source: Path, target: Path, ranges: list[tuple[int, int]], family: str, style: str, flavor: str | None
+) -> None:
     font = TTFont(source, recalcTimestamp=False)
     bake_lining_figures(font)
     lend_missing(font)

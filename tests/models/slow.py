@@ -17,10 +17,10 @@ def information(rows, beta):
     k = len(beta)
     total = np.zeros((k, k))
     for row in rows:
-        p = risk(row, beta)
+        variance = risk(row, beta) * risk(-row, beta)
         for i in range(k):
             for j in range(k):
-                total[i, j] += p * (1 - p) * row[i] * row[j]
+                total[i, j] += variance * row[i] * row[j]
     return total
 
 
@@ -35,40 +35,45 @@ def logistic(rows, outcome, firth=False, free=None, beta=None):
         score = np.zeros(k)
         for row, y in zip(rows, outcome, strict=True):
             p = risk(row, beta)
-            h = p * (1 - p) * (row @ inverse @ row) if firth else 0.0
+            h = p * risk(-row, beta) * (row @ inverse @ row) if firth else 0.0
             score += row * (y - p + h * (0.5 - p))
         step = np.linalg.solve(info[np.ix_(free, free)], score[free])
         step /= max(1.0, np.abs(step).max() / 2)
-        beta[free] += step
+        before, trial = likelihood(rows, outcome, beta, firth), beta.copy()
+        trial[free] = beta[free] + step
+        while np.abs(step).max() > 1e-7 and likelihood(rows, outcome, trial, firth) < before:
+            step /= 2
+            trial[free] = beta[free] + step
+        beta = trial
         if np.abs(step).max() < 1e-11:
             return beta
     raise AssertionError("the slow fit did not converge")
 
 
-def penalised_likelihood(rows, outcome, beta):
-    total = 0.5 * math.log(np.linalg.det(information(rows, beta)))
+def likelihood(rows, outcome, beta, firth):
+    total = 0.5 * math.log(np.linalg.det(information(rows, beta))) if firth else 0.0
     for row, y in zip(rows, outcome, strict=True):
-        total += math.log(risk(row, beta) if y else 1 - risk(row, beta))
+        total += math.log(risk(row if y else -row, beta))
     return total
 
 
 def profile_limits(rows, outcome, column, level=0.95):
     """Where twice the fall of the penalised profile is the chi-squared quantile."""
     beta = logistic(rows, outcome, firth=True)
-    best = penalised_likelihood(rows, outcome, beta)
+    best = likelihood(rows, outcome, beta, True)
     free = [j for j in range(len(beta)) if j != column]
 
     def fall(value):
         start = beta.copy()
         start[column] = value
         held = logistic(rows, outcome, firth=True, free=free, beta=start)
-        return 2 * (best - penalised_likelihood(rows, outcome, held)) - stats.chi2.ppf(level, 1)
+        return 2 * (best - likelihood(rows, outcome, held, True)) - stats.chi2.ppf(level, 1)
 
     width = 1.0
     limits = []
     for sign in (-1, 1):
         while fall(beta[column] + sign * width) < 0:
-            width *= 1.5
+            width *= 1.25
         limits.append(brentq(fall, beta[column], beta[column] + sign * width, xtol=1e-9))
     return limits
 

@@ -46,7 +46,7 @@ def test_setting_the_exposure_changes_that_column_only(frame):
 
 def test_an_unseen_level_is_named(frame):
     design = build_design(frame.iloc[:4], ["role"])
-    with pytest.raises(NotEstimable, match="level 'f'.*p, c") as refused:
+    with pytest.raises(NotEstimable, match=r"level 'f'.*p, c") as refused:
         design.apply(frame)
     assert refused.value.reason == "unseen_level"
 

@@ -26,7 +26,8 @@ def test_the_studies_are_made_again_byte_for_byte(name, tmp_path, monkeypatch):
 
 def test_without_effect_the_truth_is_exactly_nothing():
     truth = json.loads((demo_folder("demo_null") / "truth.json").read_text())
-    assert all(v == 0 for e in truth["exposure"].values() for v in e.values())
+    for exposure in (truth["exposure"], invented.simulate_truth(0.0, mishaps=500)["exposure"]):
+        assert all(v == 0 for e in exposure.values() for v in e.values())
 
 
 def test_the_kept_truths_are_those_of_the_method():

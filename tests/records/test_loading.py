@@ -1,10 +1,12 @@
+import contextlib
+
 import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from survstats.groundwork.errors import RecordsError, SurvstatsError
+from survstats.groundwork.errors import RecordsError
 from survstats.records.codebook import load_codebook
 from survstats.records.loading import read_records
 
@@ -130,14 +132,12 @@ def test_every_codebook_field_is_there_with_its_type(study):
     assert records.occupant["file_row"].tolist() == [2, 3, 4]
 
 
-@settings(max_examples=300, deadline=None, derandomize=True, database=None)
+@settings(max_examples=150, deadline=None, derandomize=True, database=None)
 @given(cut=st.integers(0, 1500), insert=st.binary(max_size=3), at=st.integers(0, 1500))
 def test_no_spoilt_file_raises_anything_but_our_own(study_once, cut, insert, at):
     study_once.records([study_once.mishap()], study_once.people())
     whole = study_once.occupant_path.read_bytes()
     spoilt = (whole[:at] + insert + whole[at:])[: max(cut, 0) or None]
     study_once.occupant_path.write_bytes(spoilt)
-    try:
+    with contextlib.suppress(RecordsError):
         read_records(study_once.mishap_path, study_once.occupant_path)
-    except SurvstatsError as error:
-        assert error.exit_code == 1

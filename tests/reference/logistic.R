@@ -9,11 +9,21 @@ all_methods <- function(data, model, fit, cluster) {
   keep(data, model, "CR1", fit, vcovCL(fit, cluster, type = "HC0", cadjust = TRUE))
   v <- vcovCR(fit, cluster, type = "CR2"); keep(data, model, "CR2", fit, v, coef_test(fit, v, test = "Satterthwaite")$df_Satt)
 }
+# CR2 with the symmetric root, written out with full matrices: the package's choice of root for a logistic model
+symmetric <- function(data, fit, cluster) { m <- fitted(fit); r <- sqrt(m * (1 - m)); X <- model.matrix(fit) * r; e <- (fit$y - m) / r
+  B <- solve(crossprod(X)); R <- diag(nrow(X)) - X %*% B %*% t(X); U <- NULL; P <- vector("list", ncol(X))
+  for (g in unique(cluster)) { i <- which(cluster == g); d <- eigen(R[i, i, drop = FALSE], symmetric = TRUE)
+    A <- d$vectors %*% (ifelse(d$values > 1e-10, d$values^-.5, 0) * t(d$vectors)); U <- cbind(U, t(X[i, , drop = FALSE]) %*% A %*% e[i])
+    for (j in seq_along(P)) P[[j]] <- cbind(P[[j]], R[, i, drop = FALSE] %*% A %*% X[i, , drop = FALSE] %*% B[, j]) }
+  df <- sapply(P, function(p) { q <- crossprod(p); sum(diag(q))^2 / sum(q * q) })
+  keep(data, "logistic", "CR2_symmetric", fit, B %*% tcrossprod(U) %*% B, df) }
 o <- read.csv("../golden/occupants_90.csv"); f <- y ~ trained + crew + seat_far
 all_methods("occupants_90", "logistic", glm(f, binomial, o, control = tight), o$mishap)
+symmetric("occupants_90", glm(f, binomial, o, control = tight), o$mishap)
 all_methods("occupants_90", "linear", lm(f, o), o$mishap)
 i <- read.csv("../golden/infert.csv")
-all_methods("infert", "logistic", glm(case ~ spontaneous + induced + age, binomial, i, control = tight), i$stratum)
+m <- glm(case ~ spontaneous + induced + age, binomial, i, control = tight)
+all_methods("infert", "logistic", m, i$stratum); symmetric("infert", m, i$stratum)
 # everyone a cluster of their own: CR0 and CR2 are the heteroscedasticity-consistent HC0 and HC2
 t <- read.csv("../golden/titanic_cells.csv"); t <- t[rep(seq_len(nrow(t)), t$Freq), ]
 t$lived <- as.integer(t$Survived == "Yes"); t$class <- factor(t$Class, c("1st", "2nd", "3rd", "Crew"))

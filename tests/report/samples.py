@@ -1,3 +1,4 @@
+# ruff: noqa: E501
 """Invented contents of a board paper, to look at and to test with. No figure here is real."""
 
 from __future__ import annotations
@@ -51,7 +52,9 @@ def arm(label: str, name: str, alive: int, low: int, high: int) -> SeatArm:
     )
 
 
-def seats(none: tuple[int, int, int], every: tuple[int, int, int], difference: str, interval: str) -> SeatsFigure:
+def seats(
+    none: tuple[int, int, int], every: tuple[int, int, int], difference: str, interval: str
+) -> SeatsFigure:
     return SeatsFigure(
         upper=arm("If none had been trained", "effect.survival_if_none_trained", *none),
         lower=arm("If all had been trained", "effect.survival_if_all_trained", *every),
@@ -141,7 +144,16 @@ MAIN_ROWS = (
     row("other", "who", "All aboard", "impact deaths count as deaths", 9, 1, 17),
     row("other", "how", "Penalised fit", "for thin cells", 9, 0, 18),
     row("unadjusted", "raw", "No adjustment", "176 trained, 134 never trained", 13, 4, 23),
-    row("worst_case", "worst", "Any possible status", "of the 50 unknown, no adjustment", None, -3, 29, (-13, 38)),
+    row(
+        "worst_case",
+        "worst",
+        "Any possible status",
+        "of the 50 unknown, no adjustment",
+        None,
+        -3,
+        29,
+        (-13, 38),
+    ),
 )
 STATE_WORDS: dict[GateState, str] = {
     "met": "met",
@@ -200,7 +212,9 @@ NORMAL = BriefContent(
     blocks=(
         Block(
             t("What we saw"),
-            t("*[crude.trained|131 of 176]* trained survived, *[crude.untrained|82 of 134]* never trained survived."),
+            t(
+                "*[crude.trained|131 of 176]* trained survived, *[crude.untrained|82 of 134]* never trained survived."
+            ),
             (
                 t(
                     "[cohort.analysed|388] were alive when the aircraft flooded; 241 survived. Passengers only, the "
@@ -223,7 +237,11 @@ NORMAL = BriefContent(
         Block(
             t("What would change our mind"),
             t("If *27 of those 41* had been trained, this is no longer more than chance."),
-            (t("If 36 had been, no difference is left. About 30 more ditchings with full papers could settle it."),),
+            (
+                t(
+                    "If 36 had been, no difference is left. About 30 more ditchings with full papers could settle it."
+                ),
+            ),
         ),
         Block(
             t("What to record next"),
@@ -240,7 +258,9 @@ NORMAL = BriefContent(
     ),
     steady=Section(
         t("How steady are the [effect.rd|11] points?"),
-        t("All estimates lie above 0; one interval touches it. The last row shows what missing papers could do."),
+        t(
+            "All estimates lie above 0; one interval touches it. The last row shows what missing papers could do."
+        ),
         (),
     ),
     axis=axis(MAIN_ROWS),
@@ -254,11 +274,15 @@ NORMAL = BriefContent(
         t("What the answer assumes"),
         t("The difference is the effect of training only if these hold:"),
         (
-            t("Within role, year, sea and impact, trained and untrained people were alike in what matters for getting out."),
+            t(
+                "Within role, year, sea and impact, trained and untrained people were alike in what matters for getting out."
+            ),
             t("Papers are missing for reasons that have nothing to do with who lived."),
             t("One person’s training did not change another’s escape."),
             t("“Trained” means much the same in every operator’s papers."),
-            t("Within the same mishap the odds of the trained were *2.1* times those of the others (1.1 to 4.0), in 24 of 46 mishaps."),
+            t(
+                "Within the same mishap the odds of the trained were *2.1* times those of the others (1.1 to 4.0), in 24 of 46 mishaps."
+            ),
         ),
     ),
     gates_title=t("The eight gates behind the word"),
@@ -269,7 +293,11 @@ NORMAL = BriefContent(
         ("Unknown status", "partly_met", "the estimate keeps its sign, the interval does not"),
         ("Wrong entries", "not_assessed", "not made yet"),
         ("Other explanations", "not_met", "a fitness factor of 2.2 explains all; 2.1 is thought possible"),
-        ("Comparable people", "partly_met", "68\u00a0% have a counterpart in the other group; 80\u00a0% asked"),
+        (
+            "Comparable people",
+            "partly_met",
+            "68\u00a0% have a counterpart in the other group; 80\u00a0% asked",
+        ),
         ("Our own choices", "met", "23 of 24 listed choices give the same sign"),
     ),
     gate_key=tuple((state, t(word)) for state, word in STATE_WORDS.items()),
@@ -307,13 +335,20 @@ HARM = replace(
 
 NOT_ALL = replace(
     NORMAL,
-    word=replace(NORMAL.word, word=t("Not all checks have been made ([gates.made|4] of [gates.all|8])"), is_word=False, hidden=1.0),
+    word=replace(
+        NORMAL.word,
+        word=t("Not all checks have been made ([gates.made|4] of [gates.all|8])"),
+        is_word=False,
+        hidden=1.0,
+    ),
     seats=seats((64, 31, 88), (66, 40, 86), "2 points", "\u221221 to 25"),
 )
 
 NO_MODEL = replace(
     NORMAL,
-    answer=t("These records do not carry an estimate: *4 mishaps* have people of both kinds, and *8* are needed."),
+    answer=t(
+        "These records do not carry an estimate: *4 mishaps* have people of both kinds, and *8* are needed."
+    ),
     word=replace(NORMAL.word, word=t("cannot tell"), hidden=1.0),
     seats=None,
     axis=None,
@@ -322,7 +357,11 @@ NO_MODEL = replace(
 
 SURVIVOR_ONLY = replace(
     NO_MODEL,
-    banners=(t("*Survivors only.* The training of the dead was not recorded, so no comparison can be made from these records."),),
+    banners=(
+        t(
+            "*Survivors only.* The training of the dead was not recorded, so no comparison can be made from these records."
+        ),
+    ),
     axis=axis((row("worst_case", "worst", "Any possible status", "of the 44 dead", None, -39, 72),)),
     break_even=break_even(69, 17, 44, None, (0.0, 1.0)),
 )
@@ -336,11 +375,23 @@ LONG = replace(
         "Сахалин, 2004 to 2025. People alive when the aircraft flooded, after an impact that could be survived. Trained: "
         "hands-on course at most [plan.months|24] months before the flight."
     ),
-    banners=(t("*Many papers are missing.* For more than a third of the dead nobody knows whether they had been trained."),),
+    banners=(
+        t(
+            "*Many papers are missing.* For more than a third of the dead nobody knows whether they had been trained."
+        ),
+    ),
     axis=axis(
         (
             *MAIN_ROWS[:3],
-            row("other", "who", "Passengers of the operator with the longest name of all", "a note that says much more than there is room for in one line", 9, 1, 17),
+            row(
+                "other",
+                "who",
+                "Passengers of the operator with the longest name of all",
+                "a note that says much more than there is room for in one line",
+                9,
+                1,
+                17,
+            ),
             *MAIN_ROWS[3:],
         )
     ),

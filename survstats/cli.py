@@ -1,0 +1,233 @@
+"""The command line: each command is one call of the package, told in one clear sentence where it fails."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from survstats import __version__
+from survstats.groundwork.errors import CallError, SurvstatsError
+
+if TYPE_CHECKING:
+    from survstats.report.wording import Wording
+
+DEFAULT_OUT = Path("survstats-brief")
+DEFAULT_DEMO = "demo_main"
+FAULT, INTERRUPTED = 70, 130
+
+app = typer.Typer(
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    no_args_is_help=True,
+    help="What difference underwater-escape training makes in helicopter mishaps, and what the records cannot show.",
+)
+
+
+@app.callback(invoke_without_command=True)
+def _root(
+    version: Annotated[bool, typer.Option("--version", help="Print the version and stop.")] = False,
+) -> None:
+    if version:
+        print(__version__)
+        raise typer.Exit
+
+
+@app.command()
+def brief(
+    study: Annotated[str, typer.Argument(help="A study folder; without one, the invented demo.")] = "",
+    out: Annotated[Path, typer.Option(help="The folder to write the papers to.")] = DEFAULT_OUT,
+) -> None:
+    """Carry out the agreed analysis of a study and write its papers."""
+    tell = _progress()
+    tell("reading")
+    from survstats.records.demo import demo_folder
+    from survstats.report.papers import publish
+    from survstats.study.plan import read_study
+    from survstats.study.run import run
+
+    results = run(read_study(study or demo_folder(DEFAULT_DEMO)), progress=tell)
+    tell("writing")
+    publish(results, out)
+    tell("")
+    from survstats.report.content import plain
+    from survstats.report.wording import Wording, facts_of
+
+    words = Wording(facts_of(results, brief_out=str(out)))
+    for key in (f"answer.{results.codes['brief.form']}", _word_key(results.codes), "brief_done.written"):
+        _print(plain(words.say(key)))
+
+
+@app.command()
+def check(
+    study: Annotated[str, typer.Argument(help="A study folder.")],
+    out: Annotated[Path | None, typer.Option(help="Write the findings to this CSV file as well.")] = None,
+) -> None:
+    """List every finding in the records of a study at once."""
+    _print(f"Checking {study}", flush=True)
+    import datetime
+
+    from survstats.records.checking import check_records
+    from survstats.records.finding import findings_frame, sentence
+    from survstats.records.loading import read_records
+    from survstats.study.plan import read_study
+
+    if out is not None and out.suffix != ".csv":
+        raise CallError("bad_out", f"--out '{out}' is no CSV file.", "Give a name that ends in .csv.")
+    plan = read_study(study)
+    records = read_records(plan.mishap_path, plan.occupant_path)
+    findings = check_records(records, today=datetime.date.today())
+    for severity in ("error", "warning", "statement"):
+        for finding in findings:
+            if finding.severity == severity:
+                _print(f"{severity} {finding.rule}: {sentence(finding)}")
+    counts = {
+        "check.mishaps": len(records.mishap),
+        "check.occupants": len(records.occupant),
+        "check.errors": sum(finding.severity == "error" for finding in findings),
+        "check.warnings": sum(finding.severity == "warning" for finding in findings),
+        "check.statements": sum(finding.severity == "statement" for finding in findings),
+    }
+    words = _words(counts, {"check.out": str(out)})
+    _say(words, "check.summary")
+    if out is not None:
+        from survstats.report.papers import csv_text, write_file
+
+        frame = findings_frame(findings).astype(object)
+        write_file(out, csv_text(list(frame.columns), frame.where(frame.notna(), None).to_numpy().tolist()))
+        _say(words, "check.written")
+    if counts["check.errors"]:
+        raise typer.Exit(1)
+
+
+@app.command()
+def claim(
+    aboard: Annotated[str, typer.Option(help="How many people were aboard.")],
+    died: Annotated[str, typer.Option(help="How many of them died.")],
+    trained_of_survivors: Annotated[
+        str, typer.Option(help="Share of survivors trained: .8, 80 % or 75%-85%.")
+    ],
+    trained_aboard: Annotated[str, typer.Option(help="Share trained of everyone aboard, if known.")] = "",
+    trained_of_dead: Annotated[str, typer.Option(help="Share trained of the dead, if known.")] = "",
+) -> None:
+    """Say what a survivor headline can and cannot carry."""
+    from survstats.report.wording import Facts, Wording
+    from survstats.study.headline import read_share, weigh_headline
+
+    found = weigh_headline(
+        _whole_number(aboard, "--aboard"),
+        _whole_number(died, "--died"),
+        read_share(trained_of_survivors, "--trained-of-survivors"),
+        trained_aboard=read_share(trained_aboard, "--trained-aboard") if trained_aboard else None,
+        trained_of_dead=read_share(trained_of_dead, "--trained-of-dead") if trained_of_dead else None,
+    )
+    words = Wording(Facts(found.numbers))
+    for key in (*found.sentences, "caution"):
+        _say(words, f"claim.{key}")
+
+
+@app.command()
+def demo(
+    name: Annotated[str, typer.Argument(help="demo_small, demo_main, demo_null or demo_survivor_only.")],
+    directory: Annotated[Path, typer.Argument(help="A folder that does not exist yet.")],
+) -> None:
+    """Write an invented study to start from."""
+    from survstats.records.demo import copy_demo
+
+    copy_demo(name, directory)
+    _print(f"Wrote the invented study {name} to {directory}: try 'survstats brief {directory}'.")
+
+
+def main() -> None:
+    """Run the command line and leave with its exit code."""
+    sys.exit(run_command(sys.argv[1:]))
+
+
+def run_command(words: list[str]) -> int:
+    """Run one command and return its exit code.
+
+    0 done; 1 the records; 2 the call or the study file; 3 could not write; 70 a fault of survstats; 130 interrupted.
+    """
+    try:
+        app(args=words, prog_name="survstats", standalone_mode=False)
+    except SurvstatsError as fault:
+        return _fail(str(fault), fault.exit_code)
+    except typer.Exit as leave:
+        return leave.exit_code
+    except (KeyboardInterrupt, typer.Abort):
+        return _fail("Interrupted.", INTERRUPTED)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as fault:  # noqa: BLE001  (the last resort of a program: one sentence, never a traceback)
+        message = getattr(fault, "format_message", None)
+        if message is not None:
+            return _fail(f"{message()} 'survstats --help' shows what can be called.", CallError.exit_code)
+        return _fail(
+            f"This is a fault of survstats ({type(fault).__name__}: {fault}); please report it.", FAULT
+        )
+    return 0
+
+
+def _fail(sentence: str, code: int) -> int:
+    print(f"survstats: {' '.join(sentence.split())}", file=sys.stderr)
+    return code
+
+
+def _progress() -> Callable[[str], None]:
+    """Tells each step on stderr: on one line of a terminal, on lines of their own elsewhere."""
+    from survstats.report.wording import catalogue
+
+    sentences, live = catalogue("en")["progress"], sys.stderr.isatty()
+    last = ""
+
+    def tell(code: str) -> None:
+        nonlocal last
+        if code == last:
+            return
+        last = code
+        if live:
+            print(f"\r\033[K{sentences[code] + ' ...' if code else ''}", end="", file=sys.stderr, flush=True)
+        elif code:
+            print(sentences[code], file=sys.stderr, flush=True)
+
+    return tell
+
+
+def _word_key(codes: Mapping[str, str]) -> str:
+    return f"word.{codes['verdict.word']}" if codes["verdict.reason"] == "gates" else "word.not_all_checked"
+
+
+def _words(counts: dict[str, int], texts: dict[str, str]) -> Wording:
+    from survstats.report.wording import Facts, Wording
+    from survstats.study.results import Number
+
+    numbers = {name: Number(float(value), "count", "counted") for name, value in counts.items()}
+    return Wording(Facts(numbers, texts))
+
+
+def _say(words: Wording, key: str) -> None:
+    from survstats.report.content import plain
+
+    _print(plain(words.say(key)))
+
+
+def _print(text: str, *, flush: bool = False) -> None:
+    """Print text in lines of at most 80 columns, or as wide as the terminal up to 100."""
+    import shutil
+    import textwrap
+
+    width = min(shutil.get_terminal_size((80, 24)).columns, 100)
+    ascii_text = text.replace("\u00a0", " ").replace("\u2212", "-")
+    print(textwrap.fill(ascii_text, width, subsequent_indent="  ", break_on_hyphens=False), flush=flush)
+
+
+def _whole_number(typed: str, name: str) -> int:
+    if not typed.strip().isdecimal():
+        raise CallError("bad_count", f"{name} '{typed}' is no whole number.", "Write a count such as 12.")
+    return int(typed)

@@ -67,7 +67,7 @@ def fit_firth(
     mu = expit(design.matrix @ beta)
     covariance = np.linalg.inv(design.matrix.T @ (design.matrix * (mu * (1 - mu))[:, None]))
     se = np.sqrt(np.diag(covariance))
-    low, high = _profile_limits(collapsed, beta, se, best, float(chdtri(1, 1 - level)))
+    low, high = _profile_limits(collapsed, beta, covariance, best, float(chdtri(1, 1 - level)))
     rows = zip(design.columns, beta, se, np.full(len(beta), np.nan), low, high, strict=True)
     return FittedLogistic(
         table=CoefficientTable(tuple(Coefficient(name, *map(float, row)) for name, *row in rows), level),
@@ -101,57 +101,64 @@ def profile_log_likelihood(
     at = np.asarray(values, dtype=float)
     begin = np.tile(np.asarray(start, dtype=float), (len(at), 1))
     begin[:, column] = at
-    return _maximised(collapsed, begin, np.arange(begin.shape[1]) == column)
+    return _maximised(collapsed, begin, np.arange(begin.shape[1]) == column)[0]
 
 
-def _maximised(collapsed: Collapsed, start: Floats, held: NDArray[np.bool_]) -> Floats:
+def _maximised(collapsed: Collapsed, start: Floats, held: NDArray[np.bool_]) -> tuple[Floats, Floats]:
     weights = np.ones((len(start), collapsed.mishaps))
     fit = solve(collapsed, weights, penalty="firth", start=start, held=held)
-    return np.where(fit.converged, fit.log_likelihood, -np.inf)
+    return np.where(fit.converged, fit.log_likelihood, -np.inf), fit.coefficients
 
 
 def _profile_limits(
-    collapsed: Collapsed, beta: Floats, se: Floats, best: float, threshold: float
+    collapsed: Collapsed, beta: Floats, covariance: Floats, best: float, threshold: float
 ) -> tuple[Floats, Floats]:
     """Lower and upper limits (k,) where twice the fall of the profile equals ``threshold``.
 
-    All 2k searches go side by side.  The square root of the fall is nearly straight, so a secant on it that
-    keeps its bracket (Illinois rule) needs few turns.
+    All 2k searches go side by side, each from the estimate outward along its own profile.
     """
     k = len(beta)
     column = np.tile(np.arange(k), 2)
     held = column[:, None] == np.arange(k)
+    se = np.sqrt(np.diag(covariance))
+    goal = np.sqrt(threshold)
 
-    def height(distance: Floats) -> Floats:
-        start = np.tile(beta, (2 * k, 1))
-        start[held] += distance
-        return np.asarray(
-            np.sqrt(np.maximum(2 * (best - _maximised(collapsed, start, held)), 0.0)) - np.sqrt(threshold)
-        )
+    def height(place: Floats) -> tuple[Floats, Floats]:
+        likelihood, solved = _maximised(collapsed, beta + place, held)
+        return np.sqrt(np.maximum(2 * (best - likelihood), 0.0)) - goal, solved - beta
 
-    first = np.concatenate([-se, se]) * np.sqrt(threshold)
-    limits = beta[column] + _outward_roots(height, first, -np.sqrt(threshold))
+    first = goal * np.vstack([-covariance / se[:, None], covariance / se[:, None]])
+    limits = beta[column] + _outward_roots(height, first, column, -goal)
     return limits[:k], limits[k:]
 
 
-def _outward_roots(height: Callable[[Floats], Floats], first: Floats, at_zero: float) -> Floats:
-    """Where ``height`` crosses 0 going from 0 towards ``first`` and beyond; infinite if never."""
-    inner, low = np.zeros_like(first), np.full_like(first, at_zero)
-    outer, high = first.copy(), height(first)
-    while np.any(short := (high < 0) & (np.abs(outer) < FARTHEST * np.abs(first))):
-        inner, low = np.where(short, outer, inner), np.where(short, high, low)
-        outer = np.where(short, 2 * outer, outer)
-        high = height(outer)
-    never = high < 0
-    for _ in range(200):
-        never |= ~np.isfinite(high) & (np.abs(outer - inner) < EDGE * np.abs(first))
-        share = np.where(np.isfinite(high), low / (low - np.minimum(high, 1e100)), 0.5)
-        guess = inner + share * (outer - inner)
-        value = np.where(never, 0.0, height(np.where(never, 0.0, guess)))
+def _outward_roots(
+    height: Callable[[Floats], tuple[Floats, Floats]], first: Floats, column: NDArray[np.intp], at_zero: float
+) -> Floats:
+    """Where each ``height`` crosses 0, going from 0 towards ``first`` and beyond; infinite if never, shape (m,).
+
+    Places are differences (m, k) from the estimate, of which only ``column`` is held; the others only say where
+    to begin, so that each search stays on its profile.  The height is nearly straight: a secant that keeps its
+    bracket (Illinois rule) needs few turns.
+    """
+    rows = np.arange(len(first))
+    inner, low = np.zeros_like(first), np.full(len(first), at_zero)
+    unit = np.abs(first[rows, column])
+    high, outer = height(first)
+    while np.any(short := (high < 0) & (np.abs(outer[rows, column]) < FARTHEST * unit)):
+        inner, low = np.where(short[:, None], outer, inner), np.where(short, high, low)
+        high, outer = height(np.where(short[:, None], 2 * outer, outer))
+    never, last = high < 0, np.zeros(len(first), dtype=bool)
+    for turn in range(200):
+        width = np.abs(outer - inner)[rows, column]
+        never |= ~np.isfinite(high) & (width < EDGE * unit)
+        share = np.where(np.isfinite(high) & (turn % 8 < 7), low / (low - np.minimum(high, 1e100)), 0.5)
+        value, guess = height(np.where(never[:, None], 0.0, inner + share[:, None] * (outer - inner)))
+        if np.all(never | (np.abs(value) < ACCURACY) | (width < ACCURACY * unit)):
+            return np.where(never, np.sign(first[rows, column]) * np.inf, guess[rows, column])
         beyond = value > 0
-        low = np.where(beyond, low / 2, value)
-        high = np.where(beyond, value, high / 2)
-        inner, outer = np.where(beyond, inner, guess), np.where(beyond, guess, outer)
-        if np.all(np.abs(value) < ACCURACY):
-            return np.where(never, np.sign(first) * np.inf, guess)
+        low = np.where(beyond, np.where(last & beyond, low / 2, low), value)
+        high = np.where(beyond, value, np.where(~last & ~beyond, high / 2, high))
+        inner = np.where(beyond[:, None], inner, guess)
+        outer, last = np.where(beyond[:, None], guess, outer), beyond
     raise NotEstimable("not_converged", "A profile limit could not be found.")

@@ -54,7 +54,7 @@ def _water(level: float, width: float, hidden: float, palette: Palette) -> str:
 
 
 def planks(state: GateState, palette: Palette) -> str:
-    """Two planks over a gate: both laid when met, one when partly; struck out when not met, dotted when not assessed."""
+    """Two planks over a gate: both laid when met, one when partly; struck out when not, dotted when not assessed."""
     width, height, gap = 2.85 * MM, 2.5 * MM, 0.9 * MM
     laid = {"met": 2, "partly_met": 1, "not_met": 0, "not_assessed": 0}[state]
     inside = ""

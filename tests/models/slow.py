@@ -63,10 +63,13 @@ def profile_limits(rows, outcome, column, level=0.95):
     best = likelihood(rows, outcome, beta, True)
     free = [j for j in range(len(beta)) if j != column]
 
+    near = [beta]
+
     def fall(value):
-        start = beta.copy()
+        start = min(near, key=lambda known: abs(known[column] - value)).copy()
         start[column] = value
         held = logistic(rows, outcome, firth=True, free=free, beta=start)
+        near.append(held)
         return 2 * (best - likelihood(rows, outcome, held, True)) - stats.chi2.ppf(level, 1)
 
     width = 1.0

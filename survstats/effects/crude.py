@@ -28,10 +28,12 @@ def crude_difference(
     Raises
     ------
     NotEstimable
-        ``no_rows``, ``one_arm`` (also where a single mishap holds all of one group) or ``one_mishap``.
+        ``no_rows``, ``one_outcome``, ``one_arm`` (also where a single mishap holds all of one group) or ``one_mishap``.
     """
     if frame.empty:
         raise NotEstimable("no_rows", "No one is left to compare.")
+    if frame[outcome].nunique() < 2:
+        raise NotEstimable("one_outcome", "Everyone in the comparison had the same outcome.")
     codes, labels = pd.factorize(frame[cluster], sort=True)
     trained = frame[exposure].to_numpy(dtype=float)
     alive = frame[outcome].to_numpy(dtype=float)

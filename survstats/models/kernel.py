@@ -283,8 +283,9 @@ class _Block:
             if not stay.any():
                 break
             if not stay.all():
-                active, at, step, slope = active[stay], at[:, stay], step[:, stay], slope[stay]
-                rows, totals = rows[:, stay], totals[:, stay]
+                kept = np.flatnonzero(stay)
+                active, at, step, slope = active[kept], at[:, kept], step[:, kept], slope[kept]
+                rows, totals = rows.take(kept, axis=1), totals[:, kept]
         else:
             diverged[active[np.abs(step * self.scale).max(axis=0) > 0.1]] = True
         likelihood = self.log_likelihood(result)

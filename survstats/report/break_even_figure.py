@@ -81,7 +81,7 @@ def plan_break_even(figure: BreakEvenFigure, *, narrow: bool = False, paper: Pap
     title = break_lines(figure.y_title, width, size)
     foot = break_lines(figure.x_title, width - 10 * MM, size)
     top = (1.5 + (4.6 if narrow else 3.8) * len(title)) * MM
-    bottom = height - (5.6 + (4.6 if narrow else 3.8) * len(foot)) * MM
+    bottom = height - ((6.6 if narrow else 5.6) + (4.6 if narrow else 3.8) * len(foot)) * MM
     field = Field((12 if narrow else 10) * MM, top, width - 6 * MM, bottom, low - air, high + air)
     plate = lay(width, height, paper)
     _surfaces(plate, figure, field)

@@ -56,7 +56,7 @@ def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent
         seats=seats_figure(words) if estimated else None,
         blocks=(
             _saw(results, words),
-            _unseen(results, words),
+            _unseen(results, words, estimated=estimated),
             _headline(results, words),
             Block(words.say("record.name"), words.say("record.lead"), (words.say("record.body"),)),
         ),
@@ -118,7 +118,9 @@ def _saw(results: StudyResults, words: Wording) -> Block:
     numbers = results.numbers
     trained, untrained = numbers["seen.trained"].value, numbers["seen.untrained"].value
     lead = "saw.lead"
-    if not trained and not untrained:
+    if results.codes["records.survivor_only"] == "yes":
+        lead = "saw.lead_survivor_only"
+    elif not trained and not untrained:
         lead = "saw.lead_neither"
     elif not trained:
         lead = "saw.lead_none_trained"
@@ -127,18 +129,15 @@ def _saw(results: StudyResults, words: Wording) -> Block:
     keys = ["saw.flooded"]
     if numbers["seen.neither"].value:
         keys.append("saw.neither")
-    body = [words.join(*keys)]
-    beside = []
     if "effect.rd_passengers" in numbers:
-        beside.append("saw.passengers")
+        keys.append("saw.passengers")
     if "effect.rd_all_aboard" in numbers:
-        beside.append("saw.all_aboard" if beside else "saw.all_aboard_first")
-    beside.append("saw.within" if numbers["within.informative"].value else "saw.within_none")
-    body.append(words.join(*beside))
-    return Block(words.say("saw.name"), words.say(lead), tuple(body))
+        keys.append("saw.all_aboard" if "saw.passengers" in keys else "saw.all_aboard_first")
+    keys.append("saw.within" if numbers["within.informative"].value else "saw.within_none")
+    return Block(words.say("saw.name"), words.say(lead), (words.join(*keys),))
 
 
-def _unseen(results: StudyResults, words: Wording) -> Block:
+def _unseen(results: StudyResults, words: Wording, *, estimated: bool) -> Block:
     numbers = results.numbers
     lead = "unseen.lead"
     if not numbers["seen.died"].value:
@@ -150,6 +149,10 @@ def _unseen(results: StudyResults, words: Wording) -> Block:
         keys.append("unseen.none_unknown")
     elif "unknown.rd_low" in numbers:
         keys.append("unseen.worst")
+    if estimated and numbers["seen.unknown"].value:
+        keys.append(f"unseen.{results.codes['records.left_out']}")
+    if estimated:
+        keys.append("unseen.fitness")
     if numbers["records.not_blind"].value:
         keys.append("unseen.not_blind")
     return Block(words.say("unseen.name"), words.say(lead), (words.join(*keys),) if keys else ())
@@ -175,9 +178,10 @@ def _steady(words: Wording, *, estimated: bool, drawn: bool) -> Section:
 def _assumptions(results: StudyResults, words: Wording, *, estimated: bool) -> Section:
     within = words.say("assumed.within" if "within.odds_ratio" in results.numbers else "assumed.within_none")
     if not estimated:
-        return Section(words.say("assumed.title_without"), words.say("assumed.lead_without"), (within,))
+        needed = words.say(f"needed.{results.codes['brief.form']}")
+        return Section(words.say("needed.title"), needed, (within,))
     left_out = "assumed.left_out" if results.lists["plan.groups_left_out"] else "assumed.left_out_fitness"
-    items = [words.say("assumed.adjusted"), words.say(left_out), words.say(f"assumed.{results.codes['records.left_out']}")]
+    items = [words.say("assumed.adjusted"), words.say(left_out), words.say("assumed.unknown")]
     if results.lists["notices.gap_fields"]:
         items.append(words.say("assumed.gaps"))
     items += [words.say("assumed.crew"), within]
@@ -202,7 +206,7 @@ def _gates(results: StudyResults, words: Wording) -> tuple[GateLine, ...]:
 
 
 def _provenance(results: StudyResults, words: Wording) -> tuple[Text, ...]:
-    keys = ["flow", "hashes", "version", "rounded"]
+    keys = ["flow", "hashes", "seed", "rounded"]
     if results.texts["study.funding"]:
         keys.append("funding")
     return tuple(words.say(f"provenance.{key}") for key in keys)

@@ -124,10 +124,11 @@ class Lettered:
     anchor: str = "start"
 
     def box(self) -> tuple[float, float, float, float]:
-        """Left, top, right and bottom of the letters."""
+        """Left, top, right and bottom of the letters (figures do not reach below the line)."""
         width = text_width(plain(self.text), self.size, face=self.face, weight=self.weight)
         left = self.x - {"start": 0.0, "middle": width / 2, "end": width}[self.anchor]
-        return left, self.y - 0.74 * self.size, left + width, self.y + 0.22 * self.size
+        below = 0.02 if plain(self.text).isdecimal() else 0.22
+        return left, self.y - 0.74 * self.size, left + width, self.y + below * self.size
 
     def svg(self, palette: Palette) -> str:
         """The line as an element."""

@@ -104,11 +104,11 @@ def _left_out(out: ResultsBuilder) -> str:
         name: out.numbers[f"seen.{name}"].value for name in ("unknown", "unknown_died", "died", "survived")
     }
     if not value["unknown"]:
-        return "complete"
+        return "nobody_left_out"
     known = value["died"] + value["survived"] - value["unknown"]
     share_unknown = value["unknown_died"] / value["unknown"]
     share_known = (value["died"] - value["unknown_died"]) / known if known else 0.0
-    return "complete_more_dead" if share_unknown > share_known else "complete_fewer_dead"
+    return "left_out_more_dead" if share_unknown > share_known else "left_out_fewer_dead"
 
 
 def _enough_figures(

@@ -10,17 +10,14 @@ from scipy.optimize import brentq
 
 
 def risk(row, beta):
-    return 1 / (1 + math.exp(-sum(x * b for x, b in zip(row, beta, strict=True))))
+    return 1 / (1 + math.exp(-(row @ beta)))
 
 
 def information(rows, beta):
     k = len(beta)
     total = np.zeros((k, k))
     for row in rows:
-        variance = risk(row, beta) * risk(-row, beta)
-        for i in range(k):
-            for j in range(k):
-                total[i, j] += variance * row[i] * row[j]
+        total += risk(row, beta) * risk(-row, beta) * np.outer(row, row)
     return total
 
 

@@ -85,7 +85,7 @@ def shifted(by: float, stretch: float, worthwhile: float) -> AxisFigure:
     return axis(tuple(rows), worthwhile)
 
 
-AXES = [shifted(*case) for case in itertools.product((0, -30, 40), (0.1, 1, 2.4), (1, 5, 20))]
+AXES = [shifted(*case) for case in itertools.product((0, -30, 40), (0.1, 2.4), (1, 5, 20))]
 AXES += [axis((row("worst_case", "w", "Any possible status", "of the 44 dead", None, -39, 72),))]
 AXES += [axis((row("main", "m", "Main estimate", "", 0, -100, 100), row("worst_case", "w", "Any", "", None, -100, 100, (-100, 100))))]
 AXES += [axis((row("other", "m", "A name much longer than anyone would like it to be here", "and a note that is longer still, of people and of papers", 1, 0, 2),))]
@@ -116,6 +116,19 @@ def test_break_even_letters_stand_clear(case: int, narrow: bool) -> None:
     above = next(line for line in plate.letters if "more" in plain(line.text) or "trained lived" in plain(line.text))
     below = next(line for line in plate.letters if plain(line.text) == "less often")
     assert above.box()[3] < below.box()[1], "more often stands above the line of no difference, less often below it"
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+@pytest.mark.parametrize("case", range(len(CURVES)))
+def test_break_even_letters_are_not_on_the_curve(case: int, narrow: bool) -> None:
+    root = ET.fromstring(draw(CURVES[case], narrow=narrow))
+    longest = max((part.get("d", "") for part in root.iter() if part.tag.endswith("path")), key=len)
+    numbers = [float(number) for number in re.findall(r"-?[\d.]+", longest)]
+    points = list(zip(numbers[::2], numbers[1::2], strict=True))
+    assert len(points) > 150
+    for line in plan_break_even(CURVES[case], narrow=narrow).letters:
+        left, top, right, bottom = line.box()
+        assert not [1 for x, y in points if left < x < right and top < y < bottom], plain(line.text)
 
 
 def test_break_even_crosses_zero_where_it_says() -> None:

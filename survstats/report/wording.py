@@ -56,7 +56,7 @@ class Wording:
         for token in _TOKEN.split(self.template(key)):
             if token == "*":  # noqa: S105
                 strong = not strong
-            elif token.startswith("{"):
+            elif _TOKEN.fullmatch(token):
                 name, _, form = token[1:-1].partition("|")
                 pieces.append(self.slot(name, form, strong=strong))
             elif token:

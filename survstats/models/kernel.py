@@ -23,7 +23,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Penalty = Literal["none", "firth"]
 
-BLOCK_CELLS = 60_000  # patterns x replicates in a block: half a megabyte an array
+BLOCK_CELLS = 400_000  # patterns x replicates in a block, so that it stays in cache
+BLOCK_REPLICATES = (32, 160)  # fewest and most, whatever the patterns
 RUNAWAY = {"none": 1e-9, "firth": 1e-14}  # information below this share of the Gram pivot: off to infinity
 LONGEST_STEP = 5.0  # on the scale of the linear predictor
 TOLERANCE = {
@@ -354,7 +355,8 @@ def _check_weights(weights: Floats, mishaps: int) -> None:
 
 
 def _blocks(replicates: int, patterns: int) -> Iterator[slice]:
-    size = max(16, BLOCK_CELLS // max(patterns, 1))
+    fewest, most = BLOCK_REPLICATES
+    size = min(most, max(fewest, BLOCK_CELLS // patterns))
     return (slice(first, min(first + size, replicates)) for first in range(0, replicates, size))
 
 

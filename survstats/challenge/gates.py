@@ -103,14 +103,20 @@ def beyond_chance_gate(
 
 
 def other_explanations_gate(
-    pooled: Estimate | None, everyone: Estimate | None, within_odds_ratio: Estimate | None
+    pooled: Estimate | None,
+    *,
+    passengers: Estimate | None,
+    all_aboard: Estimate | None,
+    within_odds_ratio: Estimate | None,
 ) -> Gate:
     """Gate 6, the part that is built: do the populations and the within-mishap comparison contradict each other?
 
     Its other legs are not built: where nothing contradicts, the gate is not assessed.
     """
     if pooled is not None:
-        if everyone is not None and _opposite(pooled, 0.0, everyone, 0.0):
+        if any(
+            other is not None and _opposite(pooled, 0.0, other, 0.0) for other in (passengers, all_aboard)
+        ):
             return Gate("other_explanations", "not_met", "populations_disagree")
         if within_odds_ratio is not None and _opposite(pooled, 0.0, within_odds_ratio, 1.0):
             return Gate("other_explanations", "not_met", "within_disagrees")

@@ -69,13 +69,16 @@ def unknown_bounds(counts: Floats, *, level: float = 0.95) -> UnknownBounds:
     Raises
     ------
     NotEstimable
-        ``one_arm`` where one group stays empty whatever the unknown were.
+        ``one_arm`` where one group stays empty whatever the unknown were, ``one_outcome`` where all lived or
+        all died.
 
     References
     ----------
     Imbens and Manski 2004, doi:10.1111/j.1468-0262.2004.00555.x.
     """
     total = counts.sum(axis=0)
+    if total[0::2].sum() == 0 or total[1::2].sum() == 0:
+        raise NotEstimable("one_outcome", "Everyone had the same outcome.")
     low, high = _ends(total[None, :])
     if not (math.isfinite(low[0]) and math.isfinite(high[0])):
         raise NotEstimable("one_arm", "One of the two groups is empty whatever the unknown were.")

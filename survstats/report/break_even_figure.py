@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -159,9 +160,11 @@ def _labels(plate: Plate, figure: BreakEvenFigure, field: Field, size: float) ->
 def _drawn(figure: BreakEvenFigure, field: Field) -> Iterable[Box]:
     """Boxes around what must not be written over: the curve, the line of no difference, the two marks."""
     air = 1.3 * MM
-    for share, points in zip(*curve(figure), strict=True):
-        x, y = field.x(share), field.y(points)
-        yield x - air, y - air, x + air, y + air
+    shares, points = curve(figure)
+    for (x, other_x), (y, other_y) in zip(
+        pairwise(map(field.x, shares)), pairwise(map(field.y, points)), strict=True
+    ):
+        yield x - air, min(y, other_y) - air, other_x + air, max(y, other_y) + air
     yield field.left, field.y(0) - 0.5 * MM, field.right, field.y(0) + 0.5 * MM
     ring, size = field.x(figure.break_even), 2.2 * MM
     yield ring - size, field.y(0) - size, ring + size, field.y(0) + size

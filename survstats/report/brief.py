@@ -48,9 +48,7 @@ def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent
         page_label=words.say("paper.page_of"),
         banners=_banners(results, words),
         question=words.say("question.asked"),
-        population=words.say(
-            "question.population" if "span.first_year" in results.numbers else "question.population_no_years"
-        ),
+        population=words.say(f"question.{_population_key(results)}"),
         answer=words.say(f"answer.{results.codes['brief.form']}"),
         word=_word(results, words),
         seats=seats_figure(words) if estimated else None,
@@ -81,6 +79,13 @@ def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent
         reviewed_by=words.say(_named(results, "reviewed")),
         provenance=_provenance(results, words),
     )
+
+
+def _population_key(results: StudyResults) -> str:
+    if "span.first_year" not in results.numbers:
+        return "population_no_years"
+    one_year = results.numbers["span.first_year"].value == results.numbers["span.last_year"].value
+    return "population_one_year" if one_year else "population"
 
 
 def _banners(results: StudyResults, words: Wording) -> tuple[Text, ...]:
@@ -140,6 +145,8 @@ def _saw(results: StudyResults, words: Wording) -> Block:
 def _unseen(results: StudyResults, words: Wording, *, estimated: bool) -> Block:
     numbers = results.numbers
     lead = "unseen.lead"
+    if not numbers["cohort.population"].value:
+        return Block(words.say("unseen.name"), words.say("unseen.lead_nobody"), ())
     if not numbers["seen.died"].value:
         lead = "unseen.lead_nobody_died"
     elif not numbers["seen.unknown_died"].value:
@@ -166,7 +173,8 @@ def _headline(results: StudyResults, words: Wording) -> Block:
             name, words.say("headline.no_dead" if reason == "nobody_died" else "headline.no_survivors"), ()
         )
     known = "headline.known" if "claim.trained_of_known_dead" in results.numbers else "headline.unknown"
-    return Block(name, words.say("headline.lead"), (words.join(known, "headline.alone"),))
+    lead = {"all": "headline.lead_all", "none": "headline.lead_none", "some": "headline.lead"}
+    return Block(name, words.say(lead[results.codes["claim.share"]]), (words.join(known, "headline.alone"),))
 
 
 def _steady(words: Wording, *, estimated: bool, drawn: bool) -> Section:

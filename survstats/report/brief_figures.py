@@ -117,7 +117,7 @@ def _worst_case(words: Wording, low: Number, high: Number) -> AxisRow:
 def break_even_figure(results: StudyResults, words: Wording) -> BreakEvenFigure | None:
     """F3: what the survivor headline would mean for each share of the dead; None where there is no headline."""
     numbers = results.numbers
-    if "claim.trained_of_survivors" not in numbers:
+    if results.codes.get("claim.share") != "some":
         return None
     known = numbers.get("claim.trained_of_known_dead")
     return BreakEvenFigure(

@@ -143,7 +143,7 @@ def _points(value: float) -> str:
 
 
 def _counted(one: str, many: str) -> Callable[[float], str]:
-    return lambda value: f"{_whole(value)}{NO_BREAK}{one if value == 1 else many}"
+    return lambda value: f"{_whole(value)}{NO_BREAK}{one if round(value) == 1 else many}"
 
 
 def _ratio(value: float) -> str:
@@ -190,6 +190,7 @@ FORMS: dict[str, Callable[[float], str]] = {
     "months": _months,
     "people": _counted("person", "people"),
     "mishaps": _counted("mishap", "mishaps"),
+    "water_mishaps": _counted("helicopter water mishap", "helicopter water mishaps"),
     "unknown_people": lambda value: f"{_whole(value)}{NO_BREAK}unknown",
     "errors": _counted("error", "errors"),
     "warnings": _counted("warning", "warnings"),

@@ -130,6 +130,7 @@ def store_headline(out: ResultsBuilder, counts: NDArray[np.float64]) -> None:
             out.absent[name] = reason
         return
     share = total[0] / survivors
+    out.codes["claim.share"] = "all" if share == 1 else "none" if share == 0 else "some"
     low, high = difference_range(survivors, dead, of_survivors=(share, share))
     out.figure("claim.trained_of_survivors", share, unit="share", method="counted")
     out.figure("claim.rd_low", low, unit="difference", method="survivor_only")

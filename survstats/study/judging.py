@@ -23,6 +23,7 @@ class Found:
     """What the models found; None for what could not be estimated."""
 
     main: MainEstimate | None
+    passengers: Effect | None
     all_aboard: Effect | None
     within: WithinComparison | None
 
@@ -45,8 +46,9 @@ def weigh(out: ResultsBuilder, records: Records, frame: pd.DataFrame, found: Fou
     )
     others = gate.other_explanations_gate(
         difference,
-        None if found.all_aboard is None else found.all_aboard.difference,
-        None if found.within is None else found.within.odds_ratio,
+        passengers=None if found.passengers is None else found.passengers.difference,
+        all_aboard=None if found.all_aboard is None else found.all_aboard.difference,
+        within_odds_ratio=None if found.within is None else found.within.odds_ratio,
     )
     comparable = gate.comparable_gate(None if main is None else main.overlap)
     if main is not None:

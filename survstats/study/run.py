@@ -70,16 +70,17 @@ def run(
     out.tables["missing"] = _table(missing_by_outcome(records, derived))
     tell("estimating")
     covariates = tuple(study.plan.model.covariates)
+    out.lists["plan.empty_covariates"] = [name for name in covariates if primary.analysed[name].isna().all()]
     main = estimating.store_main(out, primary.analysed, covariates)
     estimating.store_crude(out, primary.analysed)
     within = estimating.store_within(out, primary.analysed)
     tell("beside")
     without_role = tuple(name for name in covariates if name != "role")
-    estimating.store_beside(out, passengers.analysed, without_role, name="passengers")
+    without_crew = estimating.store_beside(out, passengers.analysed, without_role, name="passengers")
     all_aboard = estimating.store_beside(out, everyone.analysed, covariates, name="all_aboard")
     out.lists["notices.gap_fields"] = [str(v["field"]) for code, _, v in out.notices if code == "gap_coded"]
     tell("judging")
-    found = Found(main=main, all_aboard=all_aboard, within=within)
+    found = Found(main=main, passengers=without_crew, all_aboard=all_aboard, within=within)
     judging.store_verdict(
         out,
         judging.weigh(out, records, primary.frame, found),

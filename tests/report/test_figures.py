@@ -36,7 +36,16 @@ def collisions(letters: list[Lettered], width: float, height: float) -> list[str
     return faults
 
 
-ARMS = [(62, 55, 69), (73, 67, 79), (0, 0, 100), (100, 0, 100), (50, 0, 100), (0, 0, 3), (100, 97, 100), (50, 50, 50)]
+ARMS = [
+    (62, 55, 69),
+    (73, 67, 79),
+    (0, 0, 100),
+    (100, 0, 100),
+    (50, 0, 100),
+    (0, 0, 3),
+    (100, 97, 100),
+    (50, 50, 50),
+]
 ARMS += [(62, 62, 63), (2, 0, 40), (98, 60, 100)]
 
 
@@ -65,7 +74,9 @@ def test_seats_add_up_to_a_hundred(every: tuple[int, int, int], narrow: bool) ->
 @pytest.mark.parametrize(("none", "every", "sign"), [(62, 73, 1), (73, 62, -1), (60, 60, 0)])
 def test_the_step_runs_the_way_of_the_difference(none: int, every: int, sign: int) -> None:
     svg = draw(seats((none, none - 5, none + 5), (every, every - 5, every + 5), "x", "y"))
-    start, end = re.search(r'd="M([\d.]+) [\d.]+L([\d.]+) [\d.]+" fill="none" stroke="#231f1a" stroke-width="2.6"', svg).groups()
+    start, end = re.search(
+        r'd="M([\d.]+) [\d.]+L([\d.]+) [\d.]+" fill="none" stroke="#231f1a" stroke-width="2.6"', svg
+    ).groups()
     assert (float(end) > float(start)) - (float(end) < float(start)) == sign
 
 
@@ -79,7 +90,9 @@ def shifted(by: float, stretch: float, worthwhile: float) -> AxisFigure:
             None if item.value is None else item.value * stretch + by,
             item.low * stretch + by,
             item.high * stretch + by,
-            None if item.outer_low is None else (item.outer_low * stretch + by, item.outer_high * stretch + by),
+            None
+            if item.outer_low is None
+            else (item.outer_low * stretch + by, item.outer_high * stretch + by),
         )
         for item in MAIN_ROWS
     ]
@@ -88,8 +101,29 @@ def shifted(by: float, stretch: float, worthwhile: float) -> AxisFigure:
 
 AXES = [shifted(*case) for case in itertools.product((0, -30, 40), (0.1, 2.4), (1, 5, 20))]
 AXES += [axis((row("worst_case", "w", "Any possible status", "of the 44 dead", None, -39, 72),))]
-AXES += [axis((row("main", "m", "Main estimate", "", 0, -100, 100), row("worst_case", "w", "Any", "", None, -100, 100, (-100, 100))))]
-AXES += [axis((row("other", "m", "A name much longer than anyone would like it to be here", "and a note that is longer still, of people and of papers", 1, 0, 2),))]
+AXES += [
+    axis(
+        (
+            row("main", "m", "Main estimate", "", 0, -100, 100),
+            row("worst_case", "w", "Any", "", None, -100, 100, (-100, 100)),
+        )
+    )
+]
+AXES += [
+    axis(
+        (
+            row(
+                "other",
+                "m",
+                "A name much longer than anyone would like it to be here",
+                "and a note that is longer still, of people and of papers",
+                1,
+                0,
+                2,
+            ),
+        )
+    )
+]
 AXES += [figure.axis for figure in SAMPLES.values() if figure.axis]
 
 
@@ -103,7 +137,16 @@ def test_axis_letters_stand_clear(case: int, narrow: bool) -> None:
 CURVES = [
     break_even(*counts, known=known, unknown=unknown)
     for counts, (known, unknown) in itertools.product(
-        [(131, 82, 138), (69, 17, 44), (5, 90, 40), (90, 5, 40), (60, 60, 3), (1, 1, 1), (400, 3, 900), (0, 30, 12)],
+        [
+            (131, 82, 138),
+            (69, 17, 44),
+            (5, 90, 40),
+            (90, 5, 40),
+            (60, 60, 3),
+            (1, 1, 1),
+            (400, 3, 900),
+            (0, 30, 12),
+        ],
         [(0.46, (0.33, 0.62)), (None, (0.0, 1.0)), (0.02, (0.0, 0.1)), (0.99, (0.9, 1.0)), (0.5, (0.5, 0.5))],
     )
 ]
@@ -114,16 +157,24 @@ CURVES = [
 def test_break_even_letters_stand_clear(case: int, narrow: bool) -> None:
     plate = plan_break_even(CURVES[case], narrow=narrow)
     assert not collisions(plate.letters, plate.width, plate.height)
-    above = next(line for line in plate.letters if "more" in plain(line.text) or "trained lived" in plain(line.text))
+    above = next(
+        line for line in plate.letters if "more" in plain(line.text) or "trained lived" in plain(line.text)
+    )
     below = next(line for line in plate.letters if plain(line.text) == "less often")
-    assert above.box()[3] < below.box()[1], "more often stands above the line of no difference, less often below it"
+    assert above.box()[3] < below.box()[1], (
+        "more often stands above the line of no difference, less often below it"
+    )
 
 
 @pytest.mark.parametrize("narrow", [False, True])
 @pytest.mark.parametrize("case", range(len(CURVES)))
 def test_break_even_letters_are_not_on_the_curve(case: int, narrow: bool) -> None:
     root = ET.fromstring(draw(CURVES[case], narrow=narrow))
-    paths = [part.get("d", "") for part in root.iter() if part.tag.endswith("path") and part.get("stroke-width") == "1.1"]
+    paths = [
+        part.get("d", "")
+        for part in root.iter()
+        if part.tag.endswith("path") and part.get("stroke-width") == "1.1"
+    ]
     numbers = [float(number) for number in re.findall(r"-?[\d.]+", paths[0])]
     xs, ys = numbers[::2], numbers[1::2]
     assert len(xs) == len(ys) > 1
@@ -154,7 +205,9 @@ def test_svg_is_named_self_contained_and_the_same_every_time(name: str, narrow: 
         assert second.tag.endswith("desc")
         assert second.text == plain(figure.alt)
         assert root.get("aria-labelledby") == f"{first.get('id')} {second.get('id')}"
-        assert not re.search(r"<style|style=|<script|<metadata|<image|url\(|xlink|http(?!://www.w3.org/2000/svg)", svg)
+        assert not re.search(
+            r"<style|style=|<script|<metadata|<image|url\(|xlink|http(?!://www.w3.org/2000/svg)", svg
+        )
         ids = re.findall(r' id="([^"]+)"', svg)
         assert len(ids) == len(set(ids))
         assert not keys & set(ids), "ids must not meet in one page"
@@ -175,7 +228,9 @@ def test_text_is_never_markup() -> None:
     nasty = t("$x^2$ <b>&amp;</b> \\frac{1}{2}")
     rows = (replace(MAIN_ROWS[0], name=nasty),)
     root = ET.fromstring(draw(axis(rows)))
-    assert plain(nasty) in " ".join("".join(part.itertext()) for part in root.iter() if part.tag.endswith("text"))
+    assert plain(nasty) in " ".join(
+        "".join(part.itertext()) for part in root.iter() if part.tag.endswith("text")
+    )
 
 
 def test_open_seats_follow_the_paper() -> None:
@@ -194,9 +249,15 @@ def test_data_says_what_the_figure_shows() -> None:
     header, rows = figure_data(NORMAL.axis)
     assert len(rows) == len(MAIN_ROWS)
     assert dict(zip(header, rows[-1], strict=True)) == {
-        "kind": "worst_case", "family": "worst", "name": "Any possible status",
-        "note": "of the 50 unknown, no adjustment", "value_points": None, "low_points": -3, "high_points": 29,
-        "outer_low_points": -13, "outer_high_points": 38,
+        "kind": "worst_case",
+        "family": "worst",
+        "name": "Any possible status",
+        "note": "of the 50 unknown, no adjustment",
+        "value_points": None,
+        "low_points": -3,
+        "high_points": 29,
+        "outer_low_points": -13,
+        "outer_high_points": 38,
     }
     header, rows = figure_data(NORMAL.break_even)
     marked = {line[0]: line[2] for line in rows if line[0] != "curve"}

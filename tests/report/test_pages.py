@@ -6,6 +6,7 @@ Outside judge of accessibility: axe-core (npm). Its file is named by the environ
 from __future__ import annotations
 
 import base64
+import itertools
 import os
 import shutil
 import subprocess
@@ -69,7 +70,9 @@ def test_page_fits_its_window_and_says_nothing_on_the_console(
         "document.documentElement.clientWidth + 1).map(e => e.tagName)"
     )
     assert outside == []
-    faces = browser.execute_script("return document.fonts.ready.then(f => [...f].filter(x => x.status == 'error').length)")
+    faces = browser.execute_script(
+        "return document.fonts.ready.then(f => [...f].filter(x => x.status == 'error').length)"
+    )
     assert faces == 0
 
 
@@ -86,9 +89,18 @@ def test_exactly_one_drawing_of_each_figure_is_shown(browser: webdriver.Chrome, 
 def test_gates_become_a_list_on_a_phone(browser: webdriver.Chrome, page: Path) -> None:
     left = "return document.querySelector('.gates tr:nth-child(2) .%s').getBoundingClientRect().%s"
     show(browser, page, 320)
-    assert browser.execute_script(left % ("finding", "top")) >= browser.execute_script(left % ("state", "bottom")) - 1
+    assert (
+        browser.execute_script(left % ("finding", "top"))
+        >= browser.execute_script(left % ("state", "bottom")) - 1
+    )
     show(browser, page, 1000)
-    assert abs(browser.execute_script(left % ("finding", "top")) - browser.execute_script(left % ("state", "top"))) < 3
+    assert (
+        abs(
+            browser.execute_script(left % ("finding", "top"))
+            - browser.execute_script(left % ("state", "top"))
+        )
+        < 3
+    )
 
 
 def test_keyboard_scrolls_and_is_never_trapped(browser: webdriver.Chrome, page: Path) -> None:
@@ -111,7 +123,7 @@ def test_landmarks_and_headings_are_in_order(browser: webdriver.Chrome, page: Pa
     levels = [int(part.tag_name[1]) for part in browser.find_elements(By.CSS_SELECTOR, "h1, h2, h3, h4")]
     assert levels[0] == 1
     assert levels.count(1) == 1
-    assert all(after - before <= 1 for before, after in zip(levels, levels[1:], strict=False))
+    assert all(after - before <= 1 for before, after in itertools.pairwise(levels))
 
 
 @pytest.mark.skipif(not AXE and not CI, reason="SURVSTATS_AXE does not name axe.min.js (npm i axe-core)")
@@ -120,11 +132,17 @@ def test_axe_finds_no_violation(browser: webdriver.Chrome, page: Path, width: in
     show(browser, page, width)
     browser.execute_script(Path(AXE).read_text(encoding="utf-8"))
     found = browser.execute_async_script("axe.run().then(arguments[0])")
-    assert [(fault["id"], [node["html"][:90] for node in fault["nodes"]]) for fault in found["violations"]] == []
+    assert [
+        (fault["id"], [node["html"][:90] for node in fault["nodes"]]) for fault in found["violations"]
+    ] == []
 
 
-@pytest.mark.skipif(shutil.which("pdfinfo") is None and not CI, reason="pdfinfo (poppler-utils) is not installed")
-def test_printed_page_starts_a_new_sheet_for_page_two(browser: webdriver.Chrome, page: Path, tmp_path: Path) -> None:
+@pytest.mark.skipif(
+    shutil.which("pdfinfo") is None and not CI, reason="pdfinfo (poppler-utils) is not installed"
+)
+def test_printed_page_starts_a_new_sheet_for_page_two(
+    browser: webdriver.Chrome, page: Path, tmp_path: Path
+) -> None:
     show(browser, page, 1000)
     sheet = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True, "printBackground": True})
     file = tmp_path / "print.pdf"
@@ -133,5 +151,7 @@ def test_printed_page_starts_a_new_sheet_for_page_two(browser: webdriver.Chrome,
     pages = int(next(line.split()[1] for line in told.splitlines() if line.startswith("Pages")))
     assert pages == 2 or (page.stem == "long" and pages <= 4)
     if pages == 2:
-        second = subprocess.run(["pdftotext", "-f", "2", "-l", "2", file, "-"], capture_output=True, text=True, check=True)
+        second = subprocess.run(
+            ["pdftotext", "-f", "2", "-l", "2", file, "-"], capture_output=True, text=True, check=True
+        )
         assert second.stdout.lstrip().startswith("How steady")

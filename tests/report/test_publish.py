@@ -1,3 +1,4 @@
+# ruff: noqa: E501
 """Are the papers whole, tagged, safe and the same as their content, and does the folder appear whole or not at all?"""
 
 from __future__ import annotations
@@ -55,7 +56,9 @@ def test_html_has_no_script_style_attribute_or_address(name: str) -> None:
     page = render_html(SAMPLES[name])
     markup = re.sub(r"<style>.*?</style>", "", page, flags=re.DOTALL)
     assert not re.search(r"<script|<link|<img|<iframe|<form|<object|\sstyle=|\son\w+=|javascript:", markup)
-    assert not re.search(r"https?://(?!www\.w3\.org/2000/svg)|//[a-z]+\.", page.replace("http://www.w3.org/2000/svg", ""))
+    assert not re.search(
+        r"https?://(?!www\.w3\.org/2000/svg)|//[a-z]+\.", page.replace("http://www.w3.org/2000/svg", "")
+    )
     assert not re.search(r"@import|url\((?!data:font/woff2;base64,|#pane-)", page)
     ids = re.findall(r'\sid="([^"]+)"', re.sub(r"<clipPath.*?</clipPath>", "", page))
     assert len(ids) == len(set(ids))
@@ -82,7 +85,7 @@ class _Numbers(HTMLParser):
         self.found: list[tuple[str, str]] = []
         self.open: str | None = None
 
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:  # noqa: ARG002
         self.open = dict(attrs).get("data-number")
 
     def handle_data(self, data: str) -> None:
@@ -112,7 +115,7 @@ def test_templates_hold_no_number_and_no_word_for_the_reader() -> None:
 
 
 def test_html_escapes_what_comes_from_the_records() -> None:
-    nasty = "<script>alert(1)</script> & \"quotes\" {{ 7 * 7 }} #panic() $x$ *a* \\ @here"
+    nasty = '<script>alert(1)</script> & "quotes" {{ 7 * 7 }} #panic() $x$ *a* \\ @here'
     content = replace(NORMAL, population=(Piece(nasty, 'a"b><c'),), title=(Piece(nasty),))
     page = render_html(content)
     assert "<script" not in page
@@ -126,7 +129,9 @@ def test_html_escapes_what_comes_from_the_records() -> None:
 
 
 @pytest.fixture(scope="module", params=list(SAMPLES))
-def printed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[BriefContent, Path]:
+def printed(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[BriefContent, Path]:
     file = tmp_path_factory.mktemp("pdf") / "brief.pdf"
     file.write_bytes(render_pdf(SAMPLES[request.param]))
     return SAMPLES[request.param], file
@@ -149,7 +154,11 @@ def test_pdf_is_two_tagged_a4_pages(printed: tuple[BriefContent, Path]) -> None:
 def test_pdf_says_what_the_content_says(printed: tuple[BriefContent, Path]) -> None:
     content, file = printed
     pages = [
-        squeezed(subprocess.run(["pdftotext", "-raw", "-f", n, "-l", n, file, "-"], capture_output=True, text=True, check=True).stdout)
+        squeezed(
+            subprocess.run(
+                ["pdftotext", "-raw", "-f", n, "-l", n, file, "-"], capture_output=True, text=True, check=True
+            ).stdout
+        )
         for n in ("1", "2")
     ]
     silent = {plain(content.title), plain(content.page_label)}
@@ -223,7 +232,11 @@ def test_folder_of_other_things_is_left_alone(tmp_path: Path) -> None:
     (other / "mother.txt").write_text("dear", encoding="utf-8")
     file = tmp_path / "file"
     file.write_text("x", encoding="utf-8")
-    for target, reason in ((other, "not_a_report"), (file, "not_a_folder"), (tmp_path / "a" / "b", "no_parent")):
+    for target, reason in (
+        (other, "not_a_report"),
+        (file, "not_a_folder"),
+        (tmp_path / "a" / "b", "no_parent"),
+    ):
         with pytest.raises(PublishError) as fault:
             write_folder(target, REPORT)
         assert fault.value.reason == reason
@@ -237,7 +250,7 @@ def test_folder_of_other_things_is_left_alone(tmp_path: Path) -> None:
 def test_folder_survives_without_exchange(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     target = tmp_path / "report"
     write_folder(target, REPORT)
-    monkeypatch.setattr("survstats.report.folder._exchange", lambda one, other: False)
+    monkeypatch.setattr("survstats.report.folder._exchange", lambda *folders: False)
     write_folder(target, {**REPORT, "brief.html": b"two"})
     assert (target / "brief.html").read_bytes() == b"two"
     os.rename(target, tmp_path / ".report.old-x")  # as if killed between the two renames
@@ -261,9 +274,13 @@ def test_a_fault_while_writing_leaves_the_old_report(tmp_path: Path, monkeypatch
     assert [path.name for path in tmp_path.iterdir()] == ["report"]
 
 
-@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() != 0, reason="only root can mount a small disk")
+@pytest.mark.skipif(
+    not hasattr(os, "geteuid") or os.geteuid() != 0, reason="only root can mount a small disk"
+)
 def test_disk_full_leaves_the_old_report(tmp_path: Path) -> None:
-    if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", tmp_path], capture_output=True).returncode:
+    if subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", tmp_path], capture_output=True
+    ).returncode:
         pytest.skip("this machine does not allow mounts")
     try:
         target = tmp_path / "report"

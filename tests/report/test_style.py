@@ -11,9 +11,9 @@ from fontTools.ttLib import TTFont
 from samples import SAMPLES
 
 from survstats.report import style
+from survstats.report.content import Piece, plain
 from survstats.report.figures import draw
 from survstats.report.lettering import balance_lines, break_lines, text_width
-from survstats.report.content import Piece, plain
 from survstats.report.publish import figures_of
 from survstats.report.style import FONT_FILES, FONTS, PALETTES, SIZES, TEMPLATES
 
@@ -25,7 +25,9 @@ def test_colours_are_written_in_one_place_only() -> None:
     assert len(sources) > 10
     for source in sources:
         if source.name != "style.py":
-            found = re.findall(r"#[0-9a-fA-F]{6}\b|#[0-9a-fA-F]{3}\b(?!-)|\brgba?\(\d", source.read_text(encoding="utf-8"))
+            found = re.findall(
+                r"#[0-9a-fA-F]{6}\b|#[0-9a-fA-F]{3}\b(?!-)|\brgba?\(\d", source.read_text(encoding="utf-8")
+            )
             assert not [colour for colour in found if colour != "#fff"], (source.name, found)
 
 
@@ -89,7 +91,11 @@ def test_width_agrees_with_the_font_tables() -> None:
 
 
 def test_lines_keep_text_and_ids_and_fit() -> None:
-    text = (Piece("papers for "), Piece("106 of 147", "unknown.dead"), Piece(" dead, 232\u00a0of\u00a0241 survivors"))
+    text = (
+        Piece("papers for "),
+        Piece("106 of 147", "unknown.dead"),
+        Piece(" dead, 232\u00a0of\u00a0241 survivors"),
+    )
     lines = break_lines(text, 70, 9)
     assert len(lines) > 2
     assert " ".join(plain(line) for line in lines) == plain(text)

@@ -73,7 +73,7 @@ def check(
     import datetime
 
     from survstats.records.checking import check_records
-    from survstats.records.finding import findings_frame, sentence
+    from survstats.records.finding import Finding, sentence
     from survstats.records.loading import read_records
     from survstats.study.plan import read_study
 
@@ -96,10 +96,12 @@ def check(
     words = _words(counts, {"check.out": str(out)})
     _say(words, "check.summary")
     if out is not None:
+        import dataclasses
+
         from survstats.report.papers import csv_text, write_file
 
-        frame = findings_frame(findings).astype(object)
-        write_file(out, csv_text(list(frame.columns), frame.where(frame.notna(), None).to_numpy().tolist()))
+        columns = [field.name for field in dataclasses.fields(Finding)]
+        write_file(out, csv_text(columns, [dataclasses.astuple(finding) for finding in findings]))
         _say(words, "check.written")
     if counts["check.errors"]:
         raise typer.Exit(1)

@@ -235,7 +235,7 @@ def _axis(plate: Plate, figure: AxisFigure, scale: Scale, floor: float, narrow: 
         letters = Lettered(text, scale.x(value), base, size, colour="clay", anchor=anchor)
         plate.write(letters)
         taken.append((letters.box()[0], letters.box()[2]))
-    ticks = nice_ticks(scale.low, scale.high, about=6)
+    ticks = nice_ticks(scale.low, scale.high, about=6 if narrow else 8)
     for value in sorted(ticks, key=abs):
         letters = Lettered(tick_text(value), scale.x(value), base, size, colour="soft", anchor="middle")
         left, _, right, _ = letters.box()

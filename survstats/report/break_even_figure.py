@@ -15,6 +15,7 @@ from survstats.report.style import MM, SIZES, Paper, Weight
 
 STEPS = 200
 GRID = 61
+APART = 0.8 * MM
 
 
 @dataclass(frozen=True)
@@ -116,7 +117,7 @@ def _titles(plate: Plate, field: Field, title: tuple[Text, ...], foot: tuple[Tex
     plate.line(
         [field.left, field.left, field.right], [field.top, field.bottom, field.bottom], colours.line, 0.5
     )
-    for value in nice_ticks(field.low, field.high, about=5):
+    for value in nice_ticks(field.low, field.high, about=6):
         y = field.y(value)
         plate.line([field.left - 0.8 * MM, field.left], [y, y], colours.line, 0.5)
         line = Lettered(
@@ -154,7 +155,8 @@ def _labels(plate: Plate, figure: BreakEvenFigure, field: Field, size: float) ->
             continue
         for letters in _place(lines, weight, colour, size, (x, y), region, obstacles):
             plate.write(letters)
-            obstacles.append(letters.box())
+            left, top, right, bottom = letters.box()
+            obstacles.append((left - APART, top - APART, right + APART, bottom + APART))
 
 
 def _drawn(figure: BreakEvenFigure, field: Field) -> Iterable[Box]:
@@ -165,7 +167,7 @@ def _drawn(figure: BreakEvenFigure, field: Field) -> Iterable[Box]:
         pairwise(map(field.x, shares)), pairwise(map(field.y, points)), strict=True
     ):
         yield x - air, min(y, other_y) - air, other_x + air, max(y, other_y) + air
-    yield field.left, field.y(0) - 0.5 * MM, field.right, field.y(0) + 0.5 * MM
+    yield field.left, field.y(0) - 0.9 * MM, field.right, field.y(0) + 0.9 * MM
     ring, size = field.x(figure.break_even), 2.2 * MM
     yield ring - size, field.y(0) - size, ring + size, field.y(0) + size
 

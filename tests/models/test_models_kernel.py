@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import slow
-from conftest import TERMS, random_rows, usable_sets
+from random_sets import TERMS, random_rows, usable_sets
 
 from survstats.groundwork.errors import CallError, NotEstimable
 from survstats.groundwork.resampling import bootstrap, leave_one_out

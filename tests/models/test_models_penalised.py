@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import slow
-from conftest import TERMS, as_frame, usable_sets
+from random_sets import TERMS, as_frame, usable_sets
 from scipy.stats import chi2
 
 from survstats.models.kernel import collapse, solve

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import slow
-from conftest import TERMS, as_frame, random_rows, usable_sets
+from random_sets import TERMS, as_frame, random_rows, usable_sets
 
 from survstats.groundwork.errors import CallError, NotEstimable
 from survstats.models.conditional import fit_within

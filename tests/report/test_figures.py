@@ -1,4 +1,4 @@
-"""Do the figures show what they are given, with no word cut off or written over, on easy and on nasty cases?"""
+# ruff: noqa: S314
 
 from __future__ import annotations
 

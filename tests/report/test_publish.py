@@ -250,7 +250,7 @@ def test_folder_of_other_things_is_left_alone(tmp_path: Path) -> None:
 def test_folder_survives_without_exchange(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     target = tmp_path / "report"
     write_folder(target, REPORT)
-    monkeypatch.setattr("survstats.report.folder._exchange", lambda *folders: False)
+    monkeypatch.setattr("survstats.report.folder._exchange", lambda *_: False)
     write_folder(target, {**REPORT, "brief.html": b"two"})
     assert (target / "brief.html").read_bytes() == b"two"
     os.rename(target, tmp_path / ".report.old-x")  # as if killed between the two renames

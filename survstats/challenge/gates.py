@@ -52,7 +52,8 @@ def seen_gate(figures: SeenFigures) -> Gate:
     dead, survivors = figures.documented_dead, figures.documented_survivors
     if dead is None or survivors is None:
         return Gate("seen", "not_met", "nobody_to_see")
-    if dead >= rule["met_documented_dead"] and abs(survivors - dead) <= rule["met_largest_gap"]:
+    gap = abs(survivors - dead) - 1e-9  # shares such as 8/10 and 7/10 differ by a hair more than .1
+    if dead >= rule["met_documented_dead"] and gap <= rule["met_largest_gap"]:
         return Gate("seen", "met", "documented")
     if dead >= rule["partly_documented_dead"] or figures.worst_case_excludes_zero:
         return Gate("seen", "partly_met", "documented")

@@ -28,6 +28,11 @@ def jackknife_error(point: float, replicates: NDArray[np.float64], *, scale: Sca
     scale : {"identity", "log", "logit"}
         Where the differences are taken.
 
+    Returns
+    -------
+    float
+        Infinite where the number or a replicate lies on the edge of the scale.
+
     Notes
     -----
     V = (g - 1) / g * sum (theta_(-j) - theta)^2, centred at the full estimate (Efron and Stein 1981,
@@ -36,6 +41,8 @@ def jackknife_error(point: float, replicates: NDArray[np.float64], *, scale: Sca
     mishaps = len(replicates)
     centre = to_scale(point, scale)
     moved = np.array([to_scale(float(value), scale) for value in replicates])
+    if not (math.isfinite(centre) and np.isfinite(moved).all()):
+        return math.inf
     return math.sqrt((mishaps - 1) / mishaps * float(np.sum((moved - centre) ** 2)))
 
 

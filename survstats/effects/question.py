@@ -117,13 +117,13 @@ def refuse_bad_covariates(names: tuple[str, ...]) -> None:
         if name in AFTER_TRAINING:
             raise StudyFileError(
                 "forbidden_covariate",
-                f"The study file adjusts for '{name}', but {AFTER_TRAINING[name]}.",
+                f"'{name}' cannot be adjusted for: {AFTER_TRAINING[name]}.",
                 "Take it out of covariates: adjusting for it hides part of the effect or makes one up.",
             )
         if name not in COVARIATES:
             raise StudyFileError(
                 "unknown_covariate",
-                f"The study file adjusts for '{name}', which is no field that can be adjusted for.",
+                f"'{name}' is no field that can be adjusted for.",
                 f"Use any of: {', '.join(COVARIATES)}.",
             )
 

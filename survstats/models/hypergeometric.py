@@ -37,6 +37,7 @@ class Margins:
 
     @classmethod
     def of(cls, tables: pd.DataFrame) -> Margins:
+        """Gather mishap tables with columns ``rows``, ``successes``, ``exposed``."""
         margins, times = np.unique(
             tables[["rows", "successes", "exposed"]].to_numpy(), axis=0, return_counts=True
         )

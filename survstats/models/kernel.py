@@ -22,9 +22,6 @@ Floats = NDArray[np.float64]
 
 BLOCK_CELLS = 400_000  # patterns x replicates in a block, so that it stays in cache
 BLOCK_REPLICATES = (32, 160)  # fewest and most, whatever the patterns
-    "none": 1e-6,
-    "firth": 1e-9,
-}  # last step; Newton's error is its square, Fisher scoring's its share
 
 
 def solve(

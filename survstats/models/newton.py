@@ -17,7 +17,8 @@ Penalty = Literal["none", "firth"]
 
 RUNAWAY = {"none": 1e-9, "firth": 1e-14}  # information below this share of the Gram pivot: off to infinity
 LONGEST_STEP = 5.0  # on the scale of the linear predictor
-TOLERANCE = {
+# size of the last step: Newton's error is its square, Fisher scoring's a share of it
+TOLERANCE = {"none": 1e-6, "firth": 1e-9}
 PASSES = {"none": 50, "firth": 300}
 
 
@@ -143,5 +144,3 @@ class Block:
         if self.penalty == "firth":
             likelihood += self.evaluate(self.rows, self.totals, at, np.arange(self.replicates))[2]
         return np.asarray(likelihood)
-
-

@@ -16,6 +16,7 @@ from survstats.report.style import MM, SIZES, Paper, Weight
 STEPS = 200
 GRID = 61
 APART = 0.8 * MM
+RING = 9.0
 
 
 @dataclass(frozen=True)
@@ -103,10 +104,13 @@ def _surfaces(plate: Plate, figure: BreakEvenFigure, field: Field) -> None:
         plate.line(
             [field.x(share) for share in shares], [field.y(value) for value in points], colours.sea, weight
         )
-    even = field.x(figure.break_even), field.y(0)
-    plate.dot(*even, 9, fill=colours.paper, edge=colours.clay, width=1.8)
+    even = field.x(figure.break_even)
+    hollow = colours.paper
     if figure.known is not None and (known := difference_at(figure, figure.known)) is not None:
         plate.dot(field.x(figure.known), field.y(known), 6.5, fill=colours.sea, edge=colours.sea)
+        if abs(field.x(figure.known) - even) < RING:
+            hollow = "none"
+    plate.dot(even, field.y(0), RING, fill=hollow, edge=colours.clay, width=1.8)
 
 
 def _titles(plate: Plate, field: Field, title: tuple[Text, ...], foot: tuple[Text, ...], size: float) -> None:

@@ -13,7 +13,6 @@ import re
 from collections.abc import Mapping
 from dataclasses import asdict
 from functools import cache
-from itertools import product
 
 import typst
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -30,8 +29,8 @@ __all__ = ["figures_of", "figures_svg", "render_html", "render_pdf", "write_fold
 
 STATES: tuple[GateState, ...] = ("met", "partly_met", "not_met", "not_assessed")
 PAGES = 2
-AIRS = (1.0, 0.85, 0.7, 0.55, 0.4)
-"""Shares of the space between blocks, tried for each page until the paper fits; type is never shrunk."""
+AIRS = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4)
+"""Shares of the space between blocks, tried page by page until the paper fits; type is never shrunk."""
 
 
 def figures_of(content: BriefContent) -> dict[str, Figure]:
@@ -100,15 +99,21 @@ def render_pdf(content: BriefContent, *, paper: Paper = "white") -> bytes:
         },
         "marks": _marks(content, PALETTES[paper]),
     }
-    for air in sorted(product(AIRS, repeat=PAGES), key=sum, reverse=True):
-        pdf = _compile({**data, "air": air}, fonts)
-        if count_pages(pdf) == PAGES:
-            return pdf
-    raise PublishError(
-        "pages",
-        f"The paper takes {count_pages(pdf)} pages instead of {PAGES}.",
-        "Shorten the texts that come from the study (question, place, names).",
-    )
+    air = [min(AIRS)] * PAGES
+    pdf = _compile({**data, "air": air}, fonts)
+    if count_pages(pdf) != PAGES:
+        raise PublishError(
+            "pages",
+            f"The paper takes {count_pages(pdf)} pages instead of {PAGES}.",
+            "Shorten the texts that come from the study (question, place, names).",
+        )
+    for page in range(PAGES):
+        for share in AIRS:
+            roomy = _compile({**data, "air": [*air[:page], share, *air[page + 1 :]]}, fonts)
+            if count_pages(roomy) == PAGES:
+                air[page], pdf = share, roomy
+                break
+    return pdf
 
 
 def count_pages(pdf: bytes) -> int:

@@ -26,6 +26,7 @@ def store_cohort(out: ResultsBuilder, cohort: Cohort, *, prefix: str) -> None:
     out.count(f"{prefix}.survived", int((analysed["survived"] == 1).sum()))
     for line in cohort.ledger.lines:
         out.count(f"{prefix}.ledger.{line.code}", line.occupants)
+    out.count(f"{prefix}.aboard", out_value(out, f"{prefix}.ledger.aboard"))
     out.tables[f"ledger_{cohort.population.lower()}"] = Table(
         ("step", "occupants", "mishaps", "survived", "died"),
         tuple(

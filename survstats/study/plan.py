@@ -127,9 +127,7 @@ def read_study(folder: str | Path) -> Study:
             "'survstats demo demo_small NEW_FOLDER' writes one to start from.",
         )
     raw = path.read_bytes()
-    plan = parse_plan(raw)
-    refuse_bad_covariates(tuple(plan.model.covariates))
-    return Study(folder=folder, plan=plan, plan_hash=bytes_hash(raw))
+    return Study(folder=folder, plan=parse_plan(raw), plan_hash=bytes_hash(raw))
 
 
 def parse_plan(raw: bytes) -> StudyPlan:
@@ -147,7 +145,7 @@ def parse_plan(raw: bytes) -> StudyPlan:
         raise StudyFileError(
             "not_text", f"{STUDY_FILE} is not a text file in UTF-8.", "Save it as plain text in UTF-8."
         ) from None
-    except tomllib.TOMLDecodeError as fault:
+    except (ValueError, RecursionError) as fault:  # also numbers too long, lists too deep
         line = _line_in_message(str(fault), text)
         raise StudyFileError(
             "not_toml",
@@ -156,29 +154,47 @@ def parse_plan(raw: bytes) -> StudyPlan:
             line=line,
         ) from None
     try:
-        return StudyPlan.model_validate(content)
+        plan = StudyPlan.model_validate(content)
+        refuse_bad_covariates(tuple(plan.model.covariates))
     except ValidationError as fault:
         raise _first_fault(fault.errors(), text) from None
+    except StudyFileError as fault:
+        line = _line_of(("model", "covariates"), text)
+        raise StudyFileError(
+            fault.reason, f"{_place(line)}: {fault.plain}", fault.remedy, line=line or None
+        ) from None
+    return plan
 
 
 def _first_fault(faults: Sequence[Any], text: str) -> StudyFileError:
     located = [(_line_of(fault["loc"], text), fault) for fault in faults]
     line, fault = min(located, key=lambda pair: pair[0])
-    name = ".".join(str(part) for part in fault["loc"] if isinstance(part, str))
+    name = _short(".".join(str(part) for part in fault["loc"] if isinstance(part, str)))
     kind = fault["type"]
     rest = f" ({len(faults) - 1} more in this file.)" if len(faults) > 1 else ""
     if kind == "extra_forbidden":
         known = _known_keys(fault["loc"][:-1])
         near = difflib.get_close_matches(str(fault["loc"][-1]), known, n=1)
         hint = f"Did you mean '{near[0]}'?" if near else f"Known here: {', '.join(known)}."
-        plain, remedy = f"{STUDY_FILE}, line {line}: the key '{name}' is not known.", hint
+        plain, remedy = f"{_place(line)}: the key '{name}' is not known.", hint
     elif kind == "missing":
-        plain, remedy = f"{STUDY_FILE}: the key '{name}' is missing.", "Add it; the demo studies show how."
+        plain, remedy = f"{_place(line)}: the key '{name}' is missing.", "Add it; the demo studies show how."
     else:
         seen = fault.get("input")
-        plain = f"{STUDY_FILE}, line {line}: '{name}' is {seen!r}, which cannot be used."
+        shown = _short(repr(seen) if isinstance(seen, str) else str(seen))
+        plain = f"{_place(line)}: '{name}' is {shown}, which cannot be used."
         remedy = f"Write {_wanted(kind, fault.get('ctx', {}))}."
     return StudyFileError(kind, plain, remedy + rest, line=line or None)
+
+
+def _place(line: int) -> str:
+    return f"{STUDY_FILE}, line {line}" if line else STUDY_FILE
+
+
+def _short(text: str) -> str:
+    """Text of the file for a sentence: at most 60 characters, all of them printable."""
+    shown = "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in text[:60])
+    return f"{shown} ..." if len(text) > 60 else shown
 
 
 def _wanted(kind: str, limits: dict[str, Any]) -> str:
@@ -211,22 +227,26 @@ def _known_keys(path: Sequence[str | int]) -> list[str]:
 
 
 def _line_of(path: Sequence[str | int], text: str) -> int:
-    """The line of a key: the last of its names found, searched within its section; 0 where it is absent."""
-    names = [part for part in path if isinstance(part, str)]
-    section, found = "", 0
+    """The line on which a key stands, or else its section; 0 where neither is found."""
+    names = tuple(part for part in path if isinstance(part, str))
+    section: tuple[str, ...] = ()
+    deepest, found = 0, 0
     for number, line in enumerate(text.splitlines(), start=1):
-        header = re.match(r"\s*\[\s*([^\]]+?)\s*\]", line)
+        header = re.match(r"\s*\[([^\[\]]+)\]\s*(#.*)?$", line)
+        key = re.match(r"\s*([\w.\"' -]+?)\s*=", line)
         if header:
-            section = header.group(1)
-            if names and names[0] == section:
-                found = number
-                if len(names) == 1:
-                    return number
+            here = section = _key_parts(header.group(1))
+        elif key:
+            here = (*section, *_key_parts(key.group(1)))
+        else:
             continue
-        wanted_section = names[0] if len(names) > 1 else ""
-        if section == wanted_section and re.match(rf"\s*[\"']?{re.escape(names[-1])}[\"']?\s*=", line):
-            return number
+        if len(here) > deepest and names[: len(here)] == here:
+            deepest, found = len(here), number
     return found
+
+
+def _key_parts(key: str) -> tuple[str, ...]:
+    return tuple(part.strip(" \t\"'") for part in key.split("."))
 
 
 def _line_in_message(message: str, text: str) -> int:

@@ -94,25 +94,12 @@ class StudyResults:
         try:
             data = json.loads(text)
             version = data["schema_version"]
-        except (ValueError, KeyError, TypeError):
+            if version == SCHEMA_VERSION:
+                return cls(**_parts(data))
+        except (ValueError, KeyError, TypeError, AttributeError, IndexError):
             raise CallError("not_results", "This is not a results.json of survstats.") from None
-        if version != SCHEMA_VERSION:
-            raise CallError(
-                "not_results", f"This results.json has schema version {version}, not {SCHEMA_VERSION}."
-            )
-        return cls(
-            numbers={name: Number(**_numeric(entry)) for name, entry in data["numbers"].items()},
-            codes=data["codes"],
-            texts=data["texts"],
-            absent=data["absent"],
-            lists=data["lists"],
-            tables={
-                name: Table(tuple(entry["columns"]), tuple(tuple(row) for row in entry["rows"]))
-                for name, entry in data["tables"].items()
-            },
-            rows={name: [(row[0], row[1], row[2]) for row in entry] for name, entry in data["rows"].items()},
-            notices=[(code, severity, values) for code, severity, values in data["notices"]],
-            provenance=data["provenance"],
+        raise CallError(
+            "not_results", f"This results.json has schema version {version}, not {SCHEMA_VERSION}."
         )
 
 
@@ -173,6 +160,20 @@ def read_results(path: str | Path) -> StudyResults:
             "no_results", f"There is no results.json at '{path}'.", "Run 'survstats brief' first."
         )
     return StudyResults.from_json(path.read_text(encoding="utf-8"))
+
+
+def _parts(data: Any) -> dict[str, Any]:
+    """The parts of the results in parsed JSON."""
+    return {
+        "numbers": {name: Number(**_numeric(entry)) for name, entry in data["numbers"].items()},
+        "tables": {
+            name: Table(tuple(entry["columns"]), tuple(tuple(row) for row in entry["rows"]))
+            for name, entry in data["tables"].items()
+        },
+        "rows": {name: [(row[0], row[1], row[2]) for row in entry] for name, entry in data["rows"].items()},
+        "notices": [(code, severity, values) for code, severity, values in data["notices"]],
+        **{name: data[name] for name in ("codes", "texts", "absent", "lists", "provenance")},
+    }
 
 
 def _plain(value: Any) -> Any:

@@ -134,7 +134,7 @@ def jackknife_difference(rows, outcome, codes, column, penalised=False):
 
 
 def exact_within(outcome, exposure, codes, level=0.95):
-    """CMLE, exact limits and one-sided p from the full table of arrangements, in whole numbers."""
+    """CMLE, exact and mid-p limits, one-sided p from the full table of arrangements, in whole numbers."""
     ways, t = {0: 1}, 0
     for g in sorted(set(codes)):
         y, a = outcome[codes == g], exposure[codes == g]
@@ -164,7 +164,14 @@ def exact_within(outcome, exposure, codes, level=0.95):
         estimate = math.copysign(math.inf, 1 if t == max(ways) else -1)
     else:
         estimate = brentq(lambda z: mean(z) - t, -30, 30, xtol=1e-12)
-    return estimate, low, high, chance(0.0, lambda s: s >= t), chance(0.0, lambda s: s <= t)
+
+    def mid(theta, beyond):
+        return chance(theta, beyond) + chance(theta, lambda s: s == t) / 2 - tail
+
+    mid_low = low if math.isinf(low) else brentq(lambda z: mid(z, lambda s: s > t), -30, 30)
+    mid_high = high if math.isinf(high) else brentq(lambda z: mid(z, lambda s: s < t), -30, 30)
+    tails = chance(0.0, lambda s: s >= t), chance(0.0, lambda s: s <= t)
+    return estimate, low, high, mid_low, mid_high, *tails
 
 
 def conditional_likelihood(rows, outcome, codes, beta):

@@ -160,6 +160,19 @@ def test_a_reference_level_that_leaves_keeps_the_predictions(golden):
     np.testing.assert_allclose(wide[keep] @ fit.coefficients[2], x[keep] @ expected, rtol=1e-7, atol=1e-9)
 
 
+def test_a_sum_of_other_columns_is_left_out_despite_rounding(golden):
+    x, y, codes = golden
+    age = np.random.default_rng(8).normal(40.3, 11.7, len(y))
+    mixed = np.where(codes == 3, 1.0, 0.1 * age + 0.3 * x[:, 1] - 0.7 * x[:, 2])
+    fit = solve(collapse(np.column_stack([x, age, mixed]), y, codes), leave_one_out(codes.max() + 1))
+    keep = codes != 3
+    expected = slow.logistic(np.column_stack([x, age])[keep], y[keep])
+    assert fit.converged[3]
+    assert fit.coefficients[3, -1] == 0.0
+    assert list(fit.identified[3]) == [True, False, False, True, False, False]
+    np.testing.assert_allclose(fit.coefficients[3, :-1], expected, rtol=1e-6, atol=1e-8)
+
+
 def independent(x):
     """The columns that add to the rank of those before them."""
     ranks = [0, *(np.linalg.matrix_rank(x[:, : j + 1]) for j in range(x.shape[1]))]

@@ -67,7 +67,8 @@ def test_exact_agrees_with_enumeration_on_fifty_sets():
 
     for x, y, codes in usable_sets(50, usable, strength=1.5):
         found = exact_within(y, x[:, 1], codes)
-        got = (found.log_odds_ratio, found.exact_low, found.exact_high, found.p_better, found.p_worse)
+        limits = (found.exact_low, found.exact_high, found.mid_p_low, found.mid_p_high)
+        got = (found.log_odds_ratio, *limits, found.p_better, found.p_worse)
         assert got == pytest.approx(slow.exact_within(y, x[:, 1], codes), rel=1e-8, abs=1e-9)
 
 

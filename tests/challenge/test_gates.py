@@ -1,0 +1,195 @@
+"""Does each gate change its state exactly at its threshold?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from survstats.challenge.gates import (
+    EnoughFigures,
+    SeenFigures,
+    all_gates,
+    beyond_chance_gate,
+    comparable_gate,
+    enough_gate,
+    other_explanations_gate,
+    seen_gate,
+)
+from survstats.challenge.verdict import GATES, Gate
+from survstats.effects.overlap import Overlap
+from survstats.groundwork.estimate import Estimate
+
+# ---- seen -----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("dead", "survivors", "worst", "state"),
+    [
+        (0.80, 0.90, False, "met"),
+        (0.80, 0.70, False, "met"),
+        (1.00, 1.00, False, "met"),
+        (0.79, 0.79, False, "partly_met"),
+        (0.80, 0.91, False, "partly_met"),
+        (0.50, 1.00, False, "partly_met"),
+        (0.49, 0.49, False, "not_met"),
+        (0.49, 1.00, True, "partly_met"),
+        (0.00, 0.00, False, "not_met"),
+    ],
+)
+def test_seen(dead, survivors, worst, state):
+    assert seen_gate(SeenFigures(dead, survivors, False, worst)).state == state
+
+
+def test_seen_fails_where_only_survivors_were_asked_whatever_else_holds():
+    assert seen_gate(SeenFigures(1.0, 1.0, True, True)) == Gate("seen", "not_met", "survivor_only")
+
+
+@pytest.mark.parametrize(("dead", "survivors"), [(None, 1.0), (1.0, None), (None, None)])
+def test_seen_needs_both_dead_and_survivors(dead, survivors):
+    assert seen_gate(SeenFigures(dead, survivors, False, False)) == Gate("seen", "not_met", "nobody_to_see")
+
+
+# ---- enough ---------------------------------------------------------------------------------------------------------
+
+PLENTY = EnoughFigures(15, 20, 20, 20, 20, 8.0, None)
+SOME = EnoughFigures(8, 10, 10, 10, 10, None, None)
+
+
+@pytest.mark.parametrize(
+    ("figures", "state"),
+    [
+        (PLENTY, "met"),
+        *[
+            (replace(PLENTY, **{name: getattr(PLENTY, name) - 1}), "partly_met")
+            for name in ("mishaps", "dead", "survivors", "trained", "untrained", "df")
+        ],
+        (replace(PLENTY, df=7.99), "partly_met"),
+        (replace(PLENTY, df=None), "partly_met"),
+        (SOME, "partly_met"),
+        *[
+            (replace(SOME, **{name: getattr(SOME, name) - 1}), "not_met")
+            for name in ("mishaps", "dead", "survivors", "trained", "untrained")
+        ],
+        (replace(SOME, mishaps=2, within_p_same_direction=0.0099), "partly_met"),
+        (replace(SOME, mishaps=2, within_p_same_direction=0.01), "not_met"),
+    ],
+)
+def test_enough(figures, state):
+    assert enough_gate(figures).state == state
+
+
+def test_enough_says_when_it_leans_on_the_comparison_within_mishaps():
+    assert enough_gate(replace(SOME, mishaps=2, within_p_same_direction=0.001)).finding == "within_mishap"
+    assert enough_gate(replace(PLENTY, within_p_same_direction=0.001)).finding == "counts"
+
+
+# ---- beyond chance --------------------------------------------------------------------------------------------------
+
+
+def estimate(low, high, *, value=None, unit="difference"):
+    return Estimate(
+        value=(low + high) / 2 if value is None else value,
+        low=low,
+        high=high,
+        se=math.nan,
+        level=0.95,
+        df=9.0,
+        scale="identity",
+        unit=unit,
+        method="m",
+        mishaps=10,
+        occupants=50,
+    )
+
+
+def left_out(*rows):
+    return pd.DataFrame(rows, columns=["difference", "low", "high"])
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize(
+    ("low", "narrower_low", "smallest", "smallest_low", "state", "finding"),
+    [
+        (0.01, 0.02, 0.05, 0.001, "met", "any_one_out"),
+        (0.01, 0.02, 0.05, 0.0, "partly_met", "one_mishap_matters"),
+        (0.01, 0.02, 0.05, -0.01, "partly_met", "one_mishap_matters"),
+        (0.01, 0.02, 0.00, -0.10, "not_met", "covers_zero"),
+        (0.0, 0.02, 0.05, -0.01, "partly_met", "close"),
+        (-0.01, 0.02, 0.05, -0.02, "partly_met", "close"),
+        (-0.01, 0.02, -0.01, -0.2, "not_met", "covers_zero"),
+        (-0.05, 0.0, 0.05, -0.1, "not_met", "covers_zero"),
+    ],
+)
+def test_beyond_chance_either_way(sign, low, narrower_low, smallest, smallest_low, state, finding):
+    def turned(bottom, top):
+        return estimate(*sorted((sign * bottom, sign * top)))
+
+    rows = [(sign * d, *sorted((sign * d_low, sign * 0.4))) for d, d_low in ((0.1, 0.05), (smallest, smallest_low))]
+    found = beyond_chance_gate(turned(low, 0.3), turned(narrower_low, 0.25), left_out(*rows))
+    assert (found.state, found.finding) == (state, finding)
+
+
+def test_beyond_chance_needs_an_estimate():
+    assert beyond_chance_gate(None, None, None) == Gate("beyond_chance", "not_met", "not_estimated")
+
+
+# ---- other explanations ---------------------------------------------------------------------------------------------
+
+UP, DOWN, EITHER = estimate(0.01, 0.2), estimate(-0.2, -0.01), estimate(-0.1, 0.2)
+ODDS_UP, ODDS_DOWN = estimate(1.1, 4.0, unit="odds_ratio"), estimate(0.2, 0.9, unit="odds_ratio")
+
+
+@pytest.mark.parametrize(
+    ("pooled", "passengers", "all_aboard", "within", "finding"),
+    [
+        (UP, DOWN, UP, None, "populations_disagree"),
+        (UP, UP, DOWN, None, "populations_disagree"),
+        (DOWN, UP, None, None, "populations_disagree"),
+        (UP, UP, UP, ODDS_DOWN, "within_disagrees"),
+        (DOWN, None, None, ODDS_UP, "within_disagrees"),
+        (UP, EITHER, EITHER, ODDS_UP, "not_built"),
+        (EITHER, DOWN, DOWN, ODDS_DOWN, "not_built"),
+        (DOWN, DOWN, DOWN, ODDS_DOWN, "not_built"),
+        (None, UP, DOWN, ODDS_UP, "not_built"),
+    ],
+)
+def test_other_explanations(pooled, passengers, all_aboard, within, finding):
+    found = other_explanations_gate(
+        pooled, passengers=passengers, all_aboard=all_aboard, within_odds_ratio=within
+    )
+    assert found.finding == finding
+    assert found.state == ("not_assessed" if finding == "not_built" else "not_met")
+
+
+# ---- comparable -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("inside", "effective", "eras", "state", "finding"),
+    [
+        (0.80, 0.50, (), "met", "overlap"),
+        (0.79, 1.00, (), "partly_met", "overlap"),
+        (0.80, 0.49, (), "partly_met", "overlap"),
+        (1.00, 1.00, ("2010s",), "partly_met", "empty_era"),
+        (0.60, 0.10, (), "partly_met", "overlap"),
+        (0.59, 1.00, (), "not_met", "overlap"),
+    ],
+)
+def test_comparable_in_either_group(inside, effective, eras, state, finding):
+    for found in (Overlap(inside, 1.0, 1.0, effective, eras), Overlap(1.0, inside, effective, 1.0, eras)):
+        gate = comparable_gate(found)
+        assert (gate.state, gate.finding) == (state, finding)
+
+
+def test_comparable_needs_two_groups():
+    assert comparable_gate(None) == Gate("comparable", "not_met", "not_estimated")
+
+
+def test_all_eight_stand_in_order_and_the_unbuilt_say_so():
+    found = all_gates((Gate("choices", "met", "x"), Gate("seen", "met", "documented")))
+    assert tuple(gate.name for gate in found) == GATES
+    assert {gate.finding for gate in found if gate.state == "not_assessed"} == {"not_built"}
+    assert sum(gate.state == "not_assessed" for gate in found) == 6

@@ -1,0 +1,192 @@
+"""Is a wrong study file refused before anything runs, with the line, what is wrong and what to write?"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+
+import pytest
+
+from survstats.effects.question import AFTER_TRAINING
+from survstats.groundwork.errors import CallError, StudyFileError
+from survstats.records.demo import DEMO_NAMES, demo_folder
+from survstats.study.plan import read_study
+
+GOOD = """\
+title = "A sea"
+place = "somewhere"
+invented = true
+
+[question]
+currency_months = 24
+smallest_worthwhile_points = 5
+
+[records]
+mishap = "mishap.csv"
+
+[model]
+covariates = ["role", "light"]
+
+[paper]
+prepared_by = ""
+
+[run]
+seed = 3
+"""
+
+
+def read(folder, text):
+    (folder / "study.toml").write_bytes(text if isinstance(text, bytes) else text.encode())
+    return read_study(folder)
+
+
+def refused(folder, text):
+    with pytest.raises(StudyFileError) as caught:
+        read(folder, text)
+    return caught.value
+
+
+def test_the_good_file_is_read_with_its_defaults_and_hash(tmp_path):
+    study = read(tmp_path, GOOD)
+    assert study.plan.question.currency_months == 24
+    assert study.plan.records.occupant == "occupant.csv"
+    assert study.occupant_path == tmp_path / "occupant.csv"
+    assert study.plan_hash == hashlib.sha256(GOOD.encode()).hexdigest()
+
+
+@pytest.mark.parametrize("name", DEMO_NAMES)
+def test_the_demo_studies_are_in_order(name):
+    assert read_study(demo_folder(name)).plan.invented
+
+
+@pytest.mark.parametrize("text", ["\ufeff" + GOOD, GOOD.replace("\n", "\r\n"), GOOD.replace("24", "24.5")])
+def test_a_byte_order_mark_other_line_ends_and_decimals_are_fine(tmp_path, text):
+    read(tmp_path, text)
+
+
+FAULTS = {
+    # change to the file: (old, new, line, words the sentence must hold)
+    "unknown key": ("seed = 3", "sede = 3", 19, ["run.sede", "not known", "'seed'"]),
+    "unknown key at the top": ("place =", "plaice =", 2, ["plaice", "'place'"]),
+    "unknown key near nothing": ("seed = 3", "zzz = 3", 19, ["run.zzz", "Known here: seed"]),
+    "unknown section": ("[run]", "[ruin]", 18, ["'ruin'", "'run'"]),
+    "wrong type, text for number": ("= 24", '= "24"', 6, ["question.currency_months", "'24'", "a number"]),
+    "wrong type, number for text": ('"A sea"', "7", 1, ["title", "7", "text in"]),
+    "wrong type, decimal seed": ("seed = 3", "seed = 3.5", 19, ["run.seed", "whole number"]),
+    "wrong type, truth in quotes": ("= true", '= "true"', 3, ["invented", "without quotes"]),
+    "wrong type, no list": ('["role", "light"]', '"role"', 13, ["model.covariates", "a list"]),
+    "wrong type inside the list": ('"light"', "4", 13, ["model.covariates", "text in"]),
+    "below the range": ("= 24", "= 0", 6, ["greater than 0"]),
+    "above the range": ("= 24", "= 601", 6, ["at most 600"]),
+    "not below 100": ("points = 5", "points = 100", 7, ["less than 100"]),
+    "negative": ("points = 5", "points = -5", 7, ["greater than 0"]),
+    "not a number": ("= 24", "= nan", 6, ["currency_months"]),
+    "infinite": ("= 24", "= inf", 6, ["at most 600"]),
+    "seed too large": ("seed = 3", "seed = 4294967296", 19, ["less than 4294967296"]),
+    "empty title": ('"A sea"', '""', 1, ["title", "some text"]),
+    "too long": ('"somewhere"', '"' + "x" * 121 + '"', 2, ["place", "at most 120 characters"]),
+    "control character": ('"somewhere"', '"a\\u0007b"', 2, ["place", "control characters"]),
+    "more than one line": ('"somewhere"', '"""a\nb"""', 2, ["place", "one line"]),
+    "no covariates": ('["role", "light"]', "[]", 13, ["model.covariates", "at least one"]),
+    "not TOML": ("seed = 3", "seed = ", 19, ["not TOML"]),
+    "not TOML, quotes": ('"A sea"', '"A sea', 1, ["not TOML"]),
+    "key twice": ("seed = 3", "seed = 3\nseed = 4", 20, ["not TOML"]),
+    "in one line": ("[run]\nseed = 3", "[other]", 18, ["other"]),
+    "unknown covariate": ('"light"', '"shoe_size"', 13, ["shoe_size", "no field", "role"]),
+}
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_each_fault_is_told_with_its_line(tmp_path, name):
+    old, new, line, words = FAULTS[name]
+    assert old in GOOD
+    fault = refused(tmp_path, GOOD.replace(old, new, 1))
+    assert fault.line == line
+    told = str(fault)
+    assert f"line {line}" in told
+    for word in words:
+        assert word in told
+    assert "\n" not in told
+    assert len(told) < 420
+
+
+@pytest.mark.parametrize(
+    ("old", "key"),
+    [
+        ('title = "A sea"\n', "title"),
+        ("currency_months = 24\n", "question.currency_months"),
+        ("smallest_worthwhile_points = 5\n", "question.smallest_worthwhile_points"),
+        ('[model]\ncovariates = ["role", "light"]\n', "model"),
+    ],
+)
+def test_a_missing_key_is_named(tmp_path, old, key):
+    told = str(refused(tmp_path, GOOD.replace(old, "")))
+    assert f"'{key}' is missing" in told
+
+
+@pytest.mark.parametrize("name", sorted(AFTER_TRAINING))
+def test_a_forbidden_covariate_is_refused_with_its_reason_and_line(tmp_path, name):
+    fault = refused(tmp_path, GOOD.replace('"light"', f'"{name}"'))
+    assert (fault.reason, fault.line) == ("forbidden_covariate", 13)
+    assert AFTER_TRAINING[name] in str(fault)
+    assert "line 13" in str(fault)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        'title = "x"\nquestion = {currency_months = -4, smallest_worthwhile_points = 5}\nmodel.covariates = ["role"]\n',
+        'title = "x"\nquestion.currency_months = -4\nquestion.smallest_worthwhile_points = 5\nmodel.covariates = ["role"]\n',
+        'title = "x"\nmodel.covariates = ["role"]\n["question"]\ncurrency_months = -4\nsmallest_worthwhile_points = 5\n',
+    ],
+)
+def test_other_ways_to_write_a_table_never_give_a_wrong_line(tmp_path, text):
+    fault = refused(tmp_path, text)
+    lines = text.splitlines()
+    assert fault.line is None or "question" in lines[fault.line - 1] or "currency" in lines[fault.line - 1]
+    assert "line 0" not in str(fault)
+    assert "currency_months" in str(fault)
+
+
+def test_several_faults_are_counted_and_the_first_is_told(tmp_path):
+    text = GOOD.replace("= 24", "= 0").replace("seed = 3", "seed = -1")
+    told = str(refused(tmp_path, text))
+    assert "line 6" in told
+    assert "1 more" in told
+
+
+def test_a_question_given_as_a_value(tmp_path):
+    text = re.sub(r"\[question\](.|\n)*?\n\n", "", GOOD).replace("invented = true", "invented = true\nquestion = 3")
+    fault = refused(tmp_path, text)
+    assert fault.line == 4
+    assert "[section]" in str(fault)
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [
+        GOOD.encode("utf-16"),
+        GOOD.replace("somewhere", "Noordzee, 54°").encode("latin-1"),
+        b"\x00\x01\x02",
+        b"\x89PNG\r\n\x1a\n\x00",
+        b"",
+        b"   \n",
+        b"title = " + b"[" * 5000 + b"]" * 5000,
+        b"title = " + b"9" * 5000,
+        GOOD.replace("somewhere", "x" * 200_000).encode(),
+        GOOD.replace("= 24", "= " + "[" * 40 + "]" * 40).encode(),
+        GOOD.replace("seed = 3", "seed = 1979-05-27").encode(),
+    ],
+)
+def test_anything_else_is_refused_in_one_sentence(tmp_path, raw):
+    told = str(refused(tmp_path, raw))
+    assert told.startswith("study.toml")
+    assert "\n" not in told
+    assert len(told) < 420
+
+
+def test_no_folder_and_no_file(tmp_path):
+    for folder in (tmp_path / "nowhere", tmp_path):
+        with pytest.raises(CallError) as caught:
+            read_study(folder)
+        assert caught.value.reason == "no_study"

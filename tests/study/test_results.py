@@ -1,0 +1,71 @@
+"""Do results survive the way to JSON and back, infinite numbers too?"""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+
+from survstats.groundwork.errors import CallError
+from survstats.groundwork.estimate import Estimate
+from survstats.records.demo import DEMO_NAMES
+from survstats.study.results import Number, ResultsBuilder, StudyResults, Table, read_results
+
+
+@pytest.mark.parametrize("name", DEMO_NAMES)
+def test_a_whole_study_comes_back_equal(demo_results, name):
+    first = demo_results[name].to_json()
+    again = StudyResults.from_json(first)
+    assert again.to_json() == first
+    assert dict(again.numbers) == dict(demo_results[name].numbers)
+    assert dict(again.rows) == {key: list(rows) for key, rows in demo_results[name].rows.items()}
+
+
+def built() -> StudyResults:
+    out = ResultsBuilder()
+    out.estimate(
+        "one", Estimate(2.0, 0.0, math.inf, math.nan, 0.95, math.nan, "log", "odds_ratio", "exact", 3, 9)
+    )
+    out.figure("two", -math.inf, unit="ratio", method="m")
+    out.count("three", 7)
+    out.texts["title"] = 'näm </script> "x" \u202e \U0001f681'
+    out.tables["t"] = Table(("a", "b"), ((1, None), (0.5, "infinite")))
+    out.notices.append(("code", "note", {"n": 3}))
+    out.lists["l"] = ["p", "q"]
+    return out.finish()
+
+
+def test_infinite_limits_come_back_and_the_text_is_strict_json():
+    text = built().to_json()
+    json.loads(text, parse_constant=lambda word: pytest.fail(f"{word} is no JSON"))
+    back = StudyResults.from_json(text)
+    assert back.numbers["one"] == Number(2.0, "odds_ratio", "exact", 0.0, math.inf, 0.95, None, 3, 9)
+    assert back.numbers["two"].value == -math.inf
+    assert back.texts == built().texts
+    assert back.to_json() == text
+
+
+def test_a_table_comes_back_with_its_gaps_and_texts():
+    assert StudyResults.from_json(built().to_json()).tables["t"] == built().tables["t"]
+
+
+@pytest.mark.parametrize("text", ["", "{}", "[]", "3", "not json", '{"schema_version": 99}', '{"schema_version": null}'])
+def test_other_text_is_refused(text):
+    with pytest.raises(CallError) as caught:
+        StudyResults.from_json(text)
+    assert caught.value.reason == "not_results"
+
+
+def test_json_of_the_right_version_but_without_its_parts_is_refused():
+    with pytest.raises(CallError) as caught:
+        StudyResults.from_json('{"schema_version": 1}')
+    assert caught.value.reason == "not_results"
+
+
+def test_read_from_a_folder_or_a_file(tmp_path):
+    (tmp_path / "results.json").write_text(built().to_json(), encoding="utf-8")
+    assert read_results(tmp_path) == read_results(tmp_path / "results.json")
+    with pytest.raises(CallError) as caught:
+        read_results(tmp_path / "other.json")
+    assert caught.value.reason == "no_results"

@@ -1,0 +1,148 @@
+"""Does a study give the same numbers each time, whatever the order of its rows, under the ids others rely on?"""
+
+from __future__ import annotations
+
+import datetime
+import math
+
+import pytest
+from thin import THIN, read_tables, write_tables
+
+from survstats.groundwork.errors import RecordsError
+from survstats.records.demo import DEMO_NAMES, demo_folder
+from survstats.study.plan import read_study
+from survstats.study.run import run
+
+TODAY = datetime.date(2026, 11, 24)
+
+#: Ids that others may rely on, as far as they are built.
+IDS = """
+cohort.aboard cohort.analysed cohort.mishaps cohort.died
+effect.rd effect.survival_if_all_trained effect.survival_if_none_trained effect.rr_death effect.rd_untrained
+effect.rd_passengers effect.rd_all_aboard crude.rd within.odds_ratio
+claim.rd_low claim.rd_high unknown.rd_low unknown.rd_high
+""".split()
+CODES = "verdict.word verdict.reason verdict.chance verdict.reading verdict.direction verdict.size".split()
+
+
+def run_folder(folder):
+    return run(read_study(folder), today=TODAY)
+
+
+@pytest.mark.parametrize("name", ["demo_main", "demo_null", "demo_small"])
+def test_the_ids_others_rely_on_are_there(demo_results, name):
+    results = demo_results[name]
+    assert [one for one in IDS if one not in results.numbers] == []
+    assert [one for one in CODES if one not in results.codes] == []
+    assert len(results.tables["gates"].rows) == 8
+
+
+def test_an_id_is_either_a_number_or_absent_with_a_reason(demo_results):
+    for results in demo_results.values():
+        assert not set(results.numbers) & set(results.absent)
+        for name in IDS:
+            assert name in results.numbers or results.absent[name]
+
+
+@pytest.mark.parametrize("name", DEMO_NAMES)
+def test_no_number_is_silent_nonsense(demo_results, name):
+    for number in demo_results[name].numbers.values():
+        assert math.isfinite(number.value)
+        assert not any(math.isnan(end) for end in (number.low, number.high) if end is not None)
+        if number.low is not None and number.high is not None:
+            assert number.low <= number.value <= number.high
+        if number.unit == "share":
+            assert 0 <= number.value <= 1
+
+
+@pytest.mark.parametrize("name", DEMO_NAMES)
+def test_no_word_while_gates_are_not_assessed(demo_results, name):
+    codes = demo_results[name].codes
+    assert (codes["verdict.word"], codes["verdict.reason"]) == ("cannot_tell", "not_all_checked")
+
+
+@pytest.mark.parametrize("name", DEMO_NAMES)
+def test_ledgers_add_up_and_rows_lead_back_to_the_file(demo_results, name):
+    results = demo_results[name]
+    for prefix, key in (("cohort", "P1"), ("all_aboard", "P2")):
+        ledger = {one: n.value for one, n in results.numbers.items() if one.startswith(f"{prefix}.ledger.")}
+        whole = {f"{prefix}.ledger.{one}" for one in ("aboard", "in_population", "analysed")}
+        out = sum(value for one, value in ledger.items() if one not in whole)
+        assert ledger[f"{prefix}.ledger.aboard"] - out == ledger[f"{prefix}.ledger.analysed"]
+        assert len(results.rows[key]) == results.numbers[f"{prefix}.population"].value
+    lines = (demo_folder(name) / "occupant.csv").read_text(encoding="utf-8").splitlines()
+    for mishap, occupant, row in results.rows["P2"]:
+        assert lines[row - 1].startswith(f"{mishap},{occupant},")
+
+
+def test_two_runs_are_the_same_to_the_last_digit(demo_results):
+    assert run_folder(demo_folder("demo_small")).to_json() == demo_results["demo_small"].to_json()
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_the_order_of_the_rows_changes_no_number(demo_results, study_folder, seed):
+    mishap, occupant = read_tables(study_folder)
+    write_tables(study_folder, (mishap.sample(frac=1, random_state=seed), occupant.sample(frac=1, random_state=seed)))
+    mixed, first = run_folder(study_folder), demo_results["demo_small"]
+    assert mixed.codes == first.codes
+    assert mixed.absent == first.absent
+    assert set(mixed.numbers) == set(first.numbers)
+    for name, number in first.numbers.items():
+        other = mixed.numbers[name]
+        for part in ("value", "low", "high"):
+            if getattr(number, part) is not None:
+                assert getattr(other, part) == pytest.approx(getattr(number, part), rel=1e-7, abs=1e-10), name
+
+
+def test_relabelled_mishaps_and_columns_in_another_order_change_no_number(demo_results, study_folder):
+    mishap, occupant = read_tables(study_folder)
+    for table in (mishap, occupant):
+        table["mishap_id"] = table["mishap_id"].map(lambda name: f"{name[::-1]}-z")
+    write_tables(study_folder, (mishap[mishap.columns[::-1]], occupant[occupant.columns[::-1]]))
+    mixed, first = run_folder(study_folder), demo_results["demo_small"]
+    for name, number in first.numbers.items():
+        assert mixed.numbers[name].value == pytest.approx(number.value, rel=1e-7, abs=1e-10), name
+
+
+def test_every_step_is_told_in_order():
+    told = []
+    run(read_study(demo_folder("demo_survivor_only")), progress=told.append, today=TODAY)
+    assert told == ["reading", "checking", "counting", "estimating", "beside", "judging"]
+
+
+def test_errors_in_the_records_stop_the_run_with_the_first_and_their_number(study_folder):
+    mishap, occupant = read_tables(study_folder)
+    occupant.loc[[3, 9], "outcome"] = "maybe"
+    write_tables(study_folder, (mishap, occupant))
+    with pytest.raises(RecordsError) as caught:
+        run_folder(study_folder)
+    told = str(caught.value)
+    assert "occupant.csv, row 5, outcome: found maybe" in told
+    assert "1 more" in told
+
+
+FORMS = {
+    "everyone_trained": "all_trained",
+    "nobody_trained": "none_trained",
+    "nobody_died": "all_survived",
+    "all_died": "all_died",
+    "one_mishap": "one_mishap",
+    "two_mishaps": "few_mishaps",
+    "seven_mishaps": "few_mishaps",
+    "survivors_asked": "survivor_only",
+    "one_occupant": "all_trained",
+    "empty_covariate": "missing_value",
+    "only_unknown": "no_rows",
+    "nobody_alive_at_flooding": "no_rows",
+}
+
+
+@pytest.mark.parametrize("name", THIN)
+def test_thin_data_is_no_fault_and_is_told_by_its_reason(thin_results, name):
+    results = thin_results[name]
+    form = results.codes["brief.form"]
+    assert form == FORMS[name]
+    assert ("effect.rd" in results.numbers) == (form == "estimated")
+    assert results.codes["verdict.word"] == "cannot_tell"
+    for number in results.numbers.values():
+        assert math.isfinite(number.value)

@@ -17,8 +17,8 @@ Penalty = Literal["none", "firth"]
 
 RUNAWAY = {"none": 1e-9, "firth": 1e-14}  # information below this share of the Gram pivot: off to infinity
 LONGEST_STEP = 5.0  # on the scale of the linear predictor
-# size of the last step: Newton's error is its square, Fisher scoring's a share of it
-TOLERANCE = {"none": 1e-6, "firth": 1e-9}
+STEADY = 0.03  # a step so short changes the information so little that its factor is kept
+TOLERANCE = 1e-10  # of the next step, were it to shrink as the last one did
 PASSES = {"none": 50, "firth": 300}
 
 
@@ -71,53 +71,71 @@ class Block:
 
     def run(self, start: Floats, sums: tuple[Floats, Floats] | None) -> Solutions:
         """Iterate to convergence, dropping replicates from the work as they arrive."""
-        b, k = self.replicates, self.data.patterns.shape[1]
+        b = self.replicates
         result = start.T.copy()
         converged, diverged = np.zeros(b, dtype=bool), np.zeros(b, dtype=bool)
-        active, at = np.arange(b), result.copy()
-        step, slope = np.zeros((k, b)), np.zeros(b)
-        rows, totals = self.rows, self.totals
+        active, at, rows, totals = np.arange(b), result.copy(), self.rows, self.totals
+        step, slope, before = np.zeros_like(at), np.zeros(b), np.full(b, np.inf)
+        lower, pivots = np.empty(0), np.empty(0)
         for turn in range(PASSES[self.penalty]):
-            lost, skip, floor = self.lost[:, active], self.skip[:, active], self.floor[:, active]
-            if turn == 0 and sums is not None:
-                score = totals - (self.weights @ sums[0]).T
-                information = (self.weights @ sums[1]).T[self.square]
-                gone = np.zeros(b, dtype=bool)
+            gone = np.zeros(len(active), dtype=bool)
+            if self.penalty == "none" and turn > 1 and before.max() < STEADY:
+                score = totals - self.data.patterns.T @ self.expected(rows, at)[0]
             else:
-                score, information, _, gone = self.evaluate(rows, totals, at, active)
+                if turn == 0 and sums is not None:
+                    score = totals - (self.weights @ sums[0]).T
+                    information = (self.weights @ sums[1]).T[self.square]
+                else:
+                    score, information, _, gone = self.evaluate(rows, totals, at, active)
+                lower, pivots, weak = factor(information, self.skip[:, active], self.floor[:, active])
+                gone |= weak
             back = (score * step).sum(axis=0) < -0.5 * slope
-            lower, pivots, weak = factor(information, skip, floor)
-            gone |= weak
             fresh = substitute(lower, pivots, score)
             fresh /= np.maximum(1.0, np.abs(fresh * self.scale).max(axis=0) / LONGEST_STEP)
             slope = np.where(back, slope / 2, (score * fresh).sum(axis=0))
             step = np.where(back, step / 2, fresh)
             at += np.where(back, -step, step)
-            if turn == 0:
-                at[lost & ~self.held] = 0.0
             size = np.abs(step * self.scale).max(axis=0)
-            done = (size < TOLERANCE[self.penalty]) & ~gone & ~back & ~((turn == 0) & lost.any(axis=0))
+            done = (size * np.minimum(1.0, size / before) < TOLERANCE) & ~gone & ~back
+            if turn == 0:
+                done &= size < TOLERANCE
+                moved = self.lost & ~self.held & (at != 0)
+                at[moved] = 0.0
+                elsewhere = moved.any(axis=0)  # the step taken says nothing about where these now are
+                step[:, elsewhere], slope[elsewhere], size[elsewhere] = 0.0, 0.0, 0.0
+                done &= ~elsewhere
             result[:, active] = at
             converged[active[done]], diverged[active[gone]] = True, True
-            stay = ~(done | gone)
-            if not stay.any():
+            before = np.maximum(size, 1e-300)
+            stay = np.flatnonzero(~(done | gone))
+            if not stay.size:
                 break
-            if not stay.all():
-                kept = np.flatnonzero(stay)
-                active, at, step, slope = active[kept], at[:, kept], step[:, kept], slope[kept]
-                rows, totals = rows.take(kept, axis=1), totals[:, kept]
+            if stay.size < len(active):
+                active, at, step, slope, before = (
+                    active[stay],
+                    at[:, stay],
+                    step[:, stay],
+                    slope[stay],
+                    before[stay],
+                )
+                rows, totals = rows.take(stay, axis=1), totals[:, stay]
+                lower, pivots = lower.take(stay, axis=2), pivots[:, stay]
         else:
-            diverged[active[np.abs(step * self.scale).max(axis=0) > 0.1]] = True
+            diverged[active[before > 0.1]] = True
         likelihood = self.log_likelihood(result)
         return Solutions(result.T.copy(), converged, diverged, identified(self.gram, self.lost), likelihood)
+
+    def expected(self, rows: Floats, at: Floats) -> tuple[Floats, Floats]:
+        """Expected successes of each pattern and 1 / risk, both (p, b)."""
+        spread = one_plus_exp(-(self.data.patterns @ at))
+        return rows / spread, spread
 
     def evaluate(
         self, rows: Floats, totals: Floats, at: Floats, active: NDArray[np.intp]
     ) -> tuple[Floats, Floats, Floats, Bools]:
         """Score (k, b), information (k, k, b), penalty (b,), and who has no information left, at ``at`` (k, b)."""
         patterns, pairs = self.data.patterns, self.data.pairs
-        spread = one_plus_exp(-(patterns @ at))
-        expected = rows / spread
+        expected, spread = self.expected(rows, at)
         score = totals - patterns.T @ expected
         if self.penalty == "none":
             variance = np.divide(expected, spread)

@@ -15,7 +15,7 @@ from survstats.report.figures import figure_data
 from survstats.report.publish import figures_of, figures_svg, render_html, render_pdf, write_folder
 from survstats.study.results import SCHEMA_VERSION, Cell, StudyResults
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\n")
 
 
 def publish(results: StudyResults, directory: str | Path, *, now: datetime.datetime | None = None) -> None:
@@ -85,7 +85,10 @@ def write_file(path: Path, text: str) -> None:
 
 
 def _neutral(cell: Cell) -> Cell:
-    return f"'{cell}" if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS) else cell
+    if not isinstance(cell, str):
+        return cell
+    text = cell.replace("\r\n", "\n").replace("\r", "\n")  # the writer does not quote a lone carriage return
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
 def _numbers(results: StudyResults) -> str:

@@ -21,6 +21,9 @@ from survstats.models.separation import find_separation
 
 Floats = NDArray[np.float64]
 
+#: The design puts the intercept first and the exposure next.
+EXPOSURE_COLUMN = 1
+
 
 def _first(trained: Floats, _untrained: Floats) -> Floats:
     return trained
@@ -103,14 +106,15 @@ class RiskModel:
         Raises
         ------
         NotEstimable
-            ``not_converged`` if any of the b fits has no finite solution.
+            ``arm_in_one_mishap`` if the exposure cannot be told in any of the b fits, ``not_converged`` if any
+            has no finite solution.
         """
         fits = solve(self.collapsed, weights, penalty="firth" if self.penalised else "none")
+        if not bool(np.all(fits.identified[:, EXPOSURE_COLUMN])):
+            raise NotEstimable("arm_in_one_mishap", "All people of one training group come from one mishap.")
         if not bool(np.all(fits.converged)):
             raise NotEstimable(
-                "not_converged",
-                "A refit with one mishap left out has no finite solution.",
-                "Use fewer covariates.",
+                "not_converged", "A refit has no finite solution.", "Use fewer covariates in the study file."
             )
         if self.penalised:
             return refit_intercept(self.collapsed, weights, fits.coefficients)
@@ -124,7 +128,7 @@ class RiskModel:
         spread = cluster_covariance(
             self.design.matrix * root[:, None], (self.outcome - risk) / root, self.design.mishap_codes
         )
-        return float(spread.df[1])
+        return float(spread.df[EXPOSURE_COLUMN])
 
     def risks(self, weights: Floats, *, target: Target = "all") -> Floats:
         """Mean survival if all, if none of the target were trained: shape (b, 2) for weights of shape (b, g)."""
@@ -184,7 +188,7 @@ def prepare(
     Raises
     ------
     NotEstimable
-        ``no_rows``, ``one_arm``, ``one_outcome`` or ``one_mishap``.
+        ``no_rows``, ``one_arm``, ``one_outcome``, ``one_mishap`` or ``arm_in_one_mishap``.
 
     Notes
     -----
@@ -210,8 +214,10 @@ def prepare(
     if find_separation(design.matrix, observed).kind == "none":
         try:
             model.coefficients(leave_one_out(model.mishaps))
-        except NotEstimable:
-            return _penalise(model)
+        except NotEstimable as fault:
+            if fault.reason == "not_converged":
+                return _penalise(model)
+            raise
         return model
     return _penalise(model)
 
@@ -281,7 +287,9 @@ def one_mishap_out(model: RiskModel, *, level: float = 0.95, refits: int = 6000)
     chosen = np.sort(_nearest_limits(float(full), singles)[:most])
     try:
         pairs = {int(j): _difference(model.risks(leave_pairs_out(model.mishaps, int(j)))) for j in chosen}
-    except NotEstimable:
+    except NotEstimable as fault:
+        if model.penalised or fault.reason != "not_converged":
+            raise
         return one_mishap_out(_penalise(model), level=level, refits=refits)
     reach = t_quantile(level, model.mishaps - 2)
     rows = []

@@ -63,7 +63,7 @@ class PublishError(SurvstatsError):
 class NotEstimable(SurvstatsError):
     """These rows cannot carry this estimate; ``reason`` says why and the page says so in words.
 
-    Reasons in use: ``no_rows``, ``one_arm``, ``one_outcome``, ``one_mishap``, ``few_mishaps``,
+    Reasons in use: ``no_rows``, ``one_arm``, ``one_outcome``, ``one_mishap``, ``arm_in_one_mishap``, ``few_mishaps``,
     ``no_discordant_mishaps``, ``not_converged``, ``no_free_column``, ``contradiction``.
     """
 

@@ -214,10 +214,9 @@ def _gates(results: StudyResults, words: Wording) -> tuple[GateLine, ...]:
 
 
 def _provenance(results: StudyResults, words: Wording) -> tuple[Text, ...]:
-    keys = ["flow", "hashes", "seed", "rounded"]
-    if results.texts["study.funding"]:
-        keys.append("funding")
-    return tuple(words.say(f"provenance.{key}") for key in keys)
+    sources = ["hashes", "seed"] + (["funding"] if results.texts["study.funding"] else [])
+    joined = words.join(*(f"provenance.{key}" for key in sources))
+    return words.say("provenance.flow"), joined, words.say("provenance.rounded")
 
 
 def _named(results: StudyResults, role: str) -> str:

@@ -185,7 +185,7 @@ FORMS: dict[str, Callable[[float], str]] = {
     "minus_points_bare": lambda value: _points_bare(-value),
     "points_signed": _signed,
     "percent_step": _percent_step,
-    "percent_one": lambda value: f"{100 * value:.1f} %",
+    "percent_two": lambda value: f"{100 * value:.2f} %",
     "ratio": _ratio,
     "months": _months,
     "people": _counted("person", "people"),

@@ -18,7 +18,9 @@ from survstats.groundwork.provenance import bytes_hash
 
 STUDY_FILE = "study.toml"
 
-Line = Annotated[str, StringConstraints(max_length=120, pattern=r"^[^\x00-\x1f\x7f]*$")]
+_ONE_LINE = r"^[^\x00-\x1f\x7f]*$"
+Line = Annotated[str, StringConstraints(max_length=120, pattern=_ONE_LINE, strip_whitespace=True)]
+Name = Annotated[str, StringConstraints(max_length=60, pattern=_ONE_LINE, strip_whitespace=True)]
 
 
 class _Strict(BaseModel):
@@ -48,9 +50,9 @@ class ModelPlan(_Strict):
 class PaperPlan(_Strict):
     """Who stands behind the paper."""
 
-    prepared_by: Line = ""
-    reviewed_by: Line = ""
-    funding: Line = ""
+    prepared_by: Name = ""
+    reviewed_by: Name = ""
+    funding: Name = ""
 
 
 class RunPlan(_Strict):

@@ -1,11 +1,12 @@
 """2,000 mishap-bootstrap logistic refits and a Firth fit: ours against general-purpose peers, in one run.
 
-    env -u OPENBLAS_CORETYPE -u OPENBLAS_L2_SIZE python tests/benchmarks/bench_refits.py [s m]
+    env -u OPENBLAS_CORETYPE -u OPENBLAS_L2_SIZE OPENBLAS_NUM_THREADS=1 python tests/benchmarks/bench_refits.py [s m]
 
 Sizes: s is 60 mishaps, m 600.  First the coefficients of the same resamples are compared (largest difference must be
 below 1e-8), then times are printed: ours the median of 7 calls on all 2,000, the statsmodels loop over the first 200
 (s) or 40 (m) resamples, scaled to 2,000, its row numbers made beforehand so that it is timed on its fits alone.  A test
-environment that pins the BLAS to a generic kernel slows both sides; the command above lifts that for this run alone.
+environment that pins the BLAS to a generic kernel slows both sides; the command above lifts that for this run alone and
+keeps the BLAS to one thread, because two wait for each other wherever something else is running.
 Exit code 1 if a bar is missed: difference 1e-8, 25 times faster at size s.
 """
 

@@ -256,12 +256,19 @@ def test_one_mishap_out_is_really_dropping_its_rows(occupants_90):
         )
 
 
-def test_one_mishap_out_may_be_limited_to_the_ones_nearest_to_no_difference(occupants_90):
+def test_one_mishap_out_with_few_refits_does_those_that_bring_a_limit_nearest_to_zero(occupants_90):
     model = model_of(occupants_90)
-    every, few = one_mishap_out(model), one_mishap_out(model, most=3)
-    assert sorted(few["difference"]) == sorted(every["difference"])[:3]
-    turned = one_mishap_out(model_of(occupants_90.assign(trained=1 - occupants_90["trained"])), most=3)
-    assert sorted(-turned["difference"]) == pytest.approx(sorted(few["difference"]), rel=1e-8)
+    every, few = one_mishap_out(model), one_mishap_out(model, refits=42)
+    assert sorted(few["low"]) == pytest.approx(sorted(every["low"])[:3], rel=1e-10)
+    turned = one_mishap_out(model_of(occupants_90.assign(trained=1 - occupants_90["trained"])), refits=42)
+    assert sorted(-turned["high"]) == pytest.approx(sorted(few["low"]), rel=1e-8)
+
+
+def test_an_arm_in_a_single_mishap_is_not_estimable(occupants_90):
+    alone = occupants_90.assign(trained=(occupants_90["mishap"] == 3).astype(int))
+    with pytest.raises(NotEstimable, match="one mishap") as fault:
+        model_of(alone, ())
+    assert fault.value.reason == "arm_in_one_mishap"
 
 
 def test_pairs_that_separate_are_redone_with_the_penalised_likelihood():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from collections.abc import Callable, Mapping
@@ -24,7 +25,6 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
-    no_args_is_help=True,
     help="What difference underwater-escape training makes in helicopter mishaps, and what the records cannot show.",
 )
 
@@ -147,33 +147,39 @@ def demo(
 
 def main() -> None:
     """Run the command line and leave with its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a terminal that lacks a letter shows a question mark
     sys.exit(run_command(sys.argv[1:]))
 
 
 def run_command(words: list[str]) -> int:
-    """Run one command and return its exit code.
+    """Run one command and return its exit code; without any words, show the help.
 
     0 done; 1 the records; 2 the call or the study file; 3 could not write; 70 a fault of survstats; 130 interrupted.
     """
     try:
-        app(args=words, prog_name="survstats", standalone_mode=False)
+        code = app(args=words or ["--help"], prog_name="survstats", standalone_mode=False)
+        sys.stdout.flush()
     except SurvstatsError as fault:
-        return _fail(str(fault), fault.exit_code)
-    except typer.Exit as leave:
-        return leave.exit_code
+        return _fault(fault) if fault.exit_code == FAULT else _fail(str(fault), fault.exit_code)
     except (KeyboardInterrupt, typer.Abort):
         return _fail("Interrupted.", INTERRUPTED)
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (BrokenPipeError, SystemExit):  # nobody reads on; click turns the one into the other
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.__stdout__.fileno())
         return 0
     except Exception as fault:  # noqa: BLE001  (the last resort of a program: one sentence, never a traceback)
         message = getattr(fault, "format_message", None)
-        if message is not None:
-            return _fail(f"{message()} 'survstats --help' shows what can be called.", CallError.exit_code)
+        if message is None:
+            return _fault(fault)
         return _fail(
-            f"This is a fault of survstats ({type(fault).__name__}: {fault}); please report it.", FAULT
+            f"{message().rstrip('.')}. 'survstats --help' shows what can be called.", CallError.exit_code
         )
-    return 0
+    return code if isinstance(code, int) else 0
+
+
+def _fault(fault: Exception) -> int:
+    return _fail(f"This is a fault of survstats ({type(fault).__name__}: {fault}); please report it.", FAULT)
 
 
 def _fail(sentence: str, code: int) -> int:
@@ -230,6 +236,6 @@ def _print(text: str, *, flush: bool = False) -> None:
 
 
 def _whole_number(typed: str, name: str) -> int:
-    if not typed.strip().isdecimal():
-        raise CallError("bad_count", f"{name} '{typed}' is no whole number.", "Write a count such as 12.")
+    if not (typed.strip().isdecimal() and len(typed) < 10):
+        raise CallError("bad_count", f"{name} '{typed[:20]}' is no whole number of people.", "Write a count such as 12.")
     return int(typed)

@@ -34,7 +34,11 @@ def publish(results: StudyResults, directory: str | Path, *, now: datetime.datet
     PublishError
         If the folder cannot be written; nothing is left behind then.
     """
-    write_folder(Path(directory), papers(results, now=now or datetime.datetime.now().astimezone()))
+    files = papers(results, now=now or datetime.datetime.now().astimezone())
+    try:
+        write_folder(Path(directory), files)
+    except OSError as fault:
+        raise _not_written(directory, fault) from None
 
 
 def papers(results: StudyResults, *, now: datetime.datetime) -> dict[str, bytes]:
@@ -77,11 +81,13 @@ def write_file(path: Path, text: str) -> None:
     try:
         path.write_text(text, encoding="utf-8", newline="")
     except OSError as fault:
-        raise PublishError(
-            "not_written",
-            f"'{path}' could not be written ({fault.strerror}).",
-            "Choose another name or place.",
-        ) from None
+        raise _not_written(path, fault) from None
+
+
+def _not_written(place: str | Path, fault: OSError) -> PublishError:
+    return PublishError(
+        "not_written", f"'{place}' could not be written ({fault.strerror}).", "Choose another name or place."
+    )
 
 
 def _neutral(cell: Cell) -> Cell:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import os
 import re
 import tomllib
 from collections.abc import Sequence
@@ -118,11 +119,11 @@ def read_study(folder: str | Path) -> Study:
     """
     folder = Path(folder)
     path = folder / STUDY_FILE
-    if not folder.is_dir():
+    if not os.path.isdir(folder):
         raise CallError(
             "no_study", f"There is no study folder '{folder}'.", "Name a folder that holds a study.toml."
         )
-    if not path.is_file():
+    if not os.path.isfile(path):
         raise CallError(
             "no_study",
             f"The folder '{folder}' holds no {STUDY_FILE}.",

@@ -101,7 +101,7 @@ def refuse_errors(findings: tuple[Finding, ...]) -> None:
     errors = [finding for finding in findings if finding.severity == "error"]
     if not errors:
         return
-    more = f" {len(errors) - 1} more of this kind: 'survstats check' lists all." if len(errors) > 1 else ""
+    more = f" {len(errors) - 1} more: 'survstats check' lists all." if len(errors) > 1 else ""
     raise RecordsError("bad_records", f"{sentence(errors[0])}{more}")
 
 

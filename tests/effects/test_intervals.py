@@ -68,7 +68,9 @@ def test_a_wide_difference_is_cut_at_the_edge():
         (math.inf, [2.0, 2.0, 3.0], "log", "odds_ratio", (0.0, math.inf)),
     ],
 )
-def test_a_replicate_on_the_edge_gives_no_limit_and_never_a_silent_number(point, replicates, scale, unit, limits):
+def test_a_replicate_on_the_edge_gives_no_limit_and_never_a_silent_number(
+    point, replicates, scale, unit, limits
+):
     found = made(point, replicates, scale, unit)
     assert (found.low, found.high) == limits
 

@@ -166,7 +166,7 @@ def run_command(words: list[str]) -> int:
     except (KeyboardInterrupt, typer.Abort):
         return _fail("Interrupted.", INTERRUPTED)
     except (BrokenPipeError, SystemExit):  # nobody reads on; click turns the one into the other
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.__stdout__.fileno())
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         return 0
     except Exception as fault:  # noqa: BLE001  (the last resort of a program: one sentence, never a traceback)
         message = getattr(fault, "format_message", None)
@@ -175,6 +175,8 @@ def run_command(words: list[str]) -> int:
         return _fail(
             f"{message().rstrip('.')}. 'survstats --help' shows what can be called.", CallError.exit_code
         )
+    if code == INTERRUPTED:  # typer catches the interruption itself
+        return _fail("Interrupted.", INTERRUPTED)
     return code if isinstance(code, int) else 0
 
 
@@ -237,5 +239,7 @@ def _print(text: str, *, flush: bool = False) -> None:
 
 def _whole_number(typed: str, name: str) -> int:
     if not (typed.strip().isdecimal() and len(typed) < 10):
-        raise CallError("bad_count", f"{name} '{typed[:20]}' is no whole number of people.", "Write a count such as 12.")
+        raise CallError(
+            "bad_count", f"{name} '{typed[:20]}' is no whole number of people.", "Write a count such as 12."
+        )
     return int(typed)

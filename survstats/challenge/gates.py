@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from survstats.challenge.verdict import GATES, Gate, State, thresholds
+from survstats.challenge.verdict import GATES, Gate, thresholds
 from survstats.effects.overlap import Overlap
 from survstats.groundwork.estimate import Estimate
 
@@ -72,7 +72,8 @@ def enough_gate(figures: EnoughFigures) -> Gate:
     ):
         return Gate("enough", "met", "counts")
     if figures.mishaps >= rule["partly_mishaps"] and fewest >= rule["partly_people"]:
-        return Gate("enough", "partly_met", "counts")
+        by_df = figures.mishaps >= rule["met_mishaps"] and fewest >= rule["met_people"]
+        return Gate("enough", "partly_met", "df" if by_df else "counts")
     within_p = figures.within_p_same_direction
     if within_p is not None and within_p < rule["partly_within_p"]:
         return Gate("enough", "partly_met", "within_mishap")
@@ -114,6 +115,7 @@ def other_explanations_gate(
 
     Its other legs are not built: where nothing contradicts, the gate is not assessed.
     """
+    finding = "not_built"
     if pooled is not None:
         if any(
             other is not None and _opposite(pooled, 0.0, other, 0.0) for other in (passengers, all_aboard)
@@ -121,7 +123,11 @@ def other_explanations_gate(
             return Gate("other_explanations", "not_met", "populations_disagree")
         if within_odds_ratio is not None and _opposite(pooled, 0.0, within_odds_ratio, 1.0):
             return Gate("other_explanations", "not_met", "within_disagrees")
-    return Gate("other_explanations", "not_assessed", "not_built")
+        others = [other.value for other in (passengers, all_aboard) if other is not None]
+        others += [] if within_odds_ratio is None else [within_odds_ratio.value - 1]
+        agree = all(other * pooled.value > 0 for other in others)
+        finding = "signs_agree" if agree else "signs_differ"
+    return Gate("other_explanations", "not_assessed", finding)
 
 
 def comparable_gate(found: Overlap | None) -> Gate:
@@ -129,13 +135,15 @@ def comparable_gate(found: Overlap | None) -> Gate:
     if found is None:
         return Gate("comparable", "not_met", "not_estimated")
     rule = thresholds()["comparable"]
-    state: State = "not_met"
-    if found.smallest_inside >= rule["met_inside"]:
-        full = found.smallest_effective >= rule["met_effective"] and not found.empty_eras
-        state = "met" if full else "partly_met"
-    elif found.smallest_inside >= rule["partly_inside"]:
-        state = "partly_met"
-    return Gate("comparable", state, "empty_era" if found.empty_eras else "overlap")
+    if found.smallest_inside < rule["partly_inside"]:
+        return Gate("comparable", "not_met", "overlap")
+    if found.smallest_inside < rule["met_inside"]:
+        return Gate("comparable", "partly_met", "overlap")
+    if found.empty_eras:
+        return Gate("comparable", "partly_met", "empty_era")
+    if found.smallest_effective < rule["met_effective"]:
+        return Gate("comparable", "partly_met", "effective")
+    return Gate("comparable", "met", "overlap")
 
 
 def all_gates(built: tuple[Gate, ...]) -> tuple[Gate, ...]:

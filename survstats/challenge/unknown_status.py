@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from survstats.groundwork.resampling import leave_one_out
 
 Floats = NDArray[np.float64]
 
-#: Order of the counts in the last axis of every array of this module.
+#: Order of the counts in the last axis of the array of people in the population.
 CELLS = (
     "trained_survived",
     "trained_died",
@@ -24,6 +25,8 @@ CELLS = (
     "unknown_survived",
     "unknown_died",
 )
+#: Order of the counts of the dead of whom nobody knows whether they belong to the population.
+PERHAPS_CELLS = ("trained_died", "untrained_died", "unknown_died")
 
 
 @dataclass(frozen=True)
@@ -38,6 +41,9 @@ class UnknownBounds:
         95 % interval for the true difference (Imbens-Manski, jackknife errors, t with g - 1 df); equal to the range
         and not widened where there is one mishap only.
     unknown_survived, unknown_died : int
+        People of unknown training.
+    perhaps : int
+        Dead people who perhaps do not belong to the population.
     mishaps, occupants : int
     """
 
@@ -47,6 +53,7 @@ class UnknownBounds:
     interval_high: float
     unknown_survived: int
     unknown_died: int
+    perhaps: int
     mishaps: int
     occupants: int
 
@@ -56,13 +63,16 @@ class UnknownBounds:
         return self.interval_low > 0 or self.interval_high < 0
 
 
-def unknown_bounds(counts: Floats, *, level: float = 0.95) -> UnknownBounds:
-    """Range of the crude difference over the unknown, and its interval.
+def unknown_bounds(counts: Floats, perhaps: Floats | None = None, *, level: float = 0.95) -> UnknownBounds:
+    """Range of the crude difference over everything that is unknown, and its interval.
 
     Parameters
     ----------
     counts : ndarray of shape (g, 6)
         People per mishap in the order of `CELLS`.
+    perhaps : ndarray of shape (g, 3), optional
+        Dead people who may or may not belong to the population, in the order of `PERHAPS_CELLS`; the range is
+        taken over counting and not counting them too.
     level : float
         Coverage aimed at.
 
@@ -76,8 +86,10 @@ def unknown_bounds(counts: Floats, *, level: float = 0.95) -> UnknownBounds:
     ----------
     Imbens and Manski 2004, doi:10.1111/j.1468-0262.2004.00555.x.
     """
+    perhaps = np.zeros((len(counts), len(PERHAPS_CELLS))) if perhaps is None else perhaps
+    counts = np.column_stack([counts, perhaps])
     total = counts.sum(axis=0)
-    if total[0::2].sum() == 0 or total[1::2].sum() == 0:
+    if total[[0, 2, 4]].sum() == 0 or total[[1, 3, 5, 6, 7, 8]].sum() == 0:
         raise NotEstimable("one_outcome", "Everyone had the same outcome.")
     low, high = _ends(total[None, :])
     if not (math.isfinite(low[0]) and math.isfinite(high[0])):
@@ -98,14 +110,25 @@ def unknown_bounds(counts: Floats, *, level: float = 0.95) -> UnknownBounds:
         interval_high=float(min(high[0] + reach_high, 1.0)),
         unknown_survived=int(total[4]),
         unknown_died=int(total[5]),
+        perhaps=int(total[6:].sum()),
         mishaps=g,
         occupants=int(total.sum()),
     )
 
 
 def _ends(counts: Floats) -> tuple[Floats, Floats]:
-    """Lowest and highest difference for counts of shape (b, 6): the corners of the unknown."""
-    s1, d1, s0, d0, us, ud = (counts[:, j] for j in range(6))
+    """Lowest and highest difference for counts of shape (b, 9): the corners of the unknown.
+
+    Of the dead who perhaps belong none, one or all are counted: one where a group would be empty without.
+    """
+    s1, d1, s0, d0, us, ud, *perhaps = counts.T
+    counted = product(*((0 * people, np.minimum(people, 1), people) for people in perhaps))
+    ends = [_corners(s1, d1 + p1, s0, d0 + p0, us, ud + pu) for p1, p0, pu in counted]
+    lowest, highest = zip(*ends, strict=True)
+    return np.fmin.reduce(lowest), np.fmax.reduce(highest)
+
+
+def _corners(s1: Floats, d1: Floats, s0: Floats, d0: Floats, us: Floats, ud: Floats) -> tuple[Floats, Floats]:
     lowest = _difference(s1, d1 + ud, s0 + us, d0)
     highest = _difference(s1 + us, d1, s0, d0 + ud)
     # a corner that empties a group is not allowed to: its last possible member stays in it

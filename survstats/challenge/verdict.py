@@ -125,6 +125,7 @@ def decide(states: Mapping[str, State], *, low: float, high: float, worthwhile: 
     direction = "benefit" if low > 0 else "harm" if high < 0 else "none"
     word: Word = "cannot_tell"
     if inside:
+        direction = "none"
         settled = states["enough"] == "met" and all(
             states[name] in ("met", "partly_met") for name in _NO_DIFFERENCE_GATES
         )

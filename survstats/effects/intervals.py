@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
+from scipy.special import ndtri, stdtrit
 
 from survstats.groundwork.estimate import Estimate, Scale, Unit, from_scale, to_scale
 
@@ -14,6 +14,11 @@ from survstats.groundwork.estimate import Estimate, Scale, Unit, from_scale, to_
 def t_quantile(level: float, df: float) -> float:
     """Two-sided t quantile for a coverage of ``level`` with ``df`` degrees of freedom."""
     return float(stdtrit(df, 0.5 + level / 2))
+
+
+def normal_quantile(level: float) -> float:
+    """Two-sided normal quantile for a coverage of ``level``."""
+    return float(ndtri(0.5 + level / 2))
 
 
 def jackknife_error(point: float, replicates: NDArray[np.float64], *, scale: Scale = "identity") -> float:

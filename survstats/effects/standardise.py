@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -9,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survstats.effects.exact_table import clopper_pearson
 from survstats.effects.intervals import jackknife_error, jackknife_estimate, t_quantile
 from survstats.effects.question import Target
 from survstats.groundwork.errors import NotEstimable, Notice
@@ -188,7 +190,8 @@ def prepare(
     Raises
     ------
     NotEstimable
-        ``no_rows``, ``one_arm``, ``one_outcome``, ``one_mishap`` or ``arm_in_one_mishap``.
+        ``no_rows``, ``one_arm``, ``one_outcome``, ``one_mishap``, ``arm_in_one_mishap``, or ``too_many_fields`` where
+        fewer died, or fewer lived, than the design has columns.
 
     Notes
     -----
@@ -201,6 +204,12 @@ def prepare(
     filled, terms, gaps = fill_gaps(frame, covariates)
     design = build_design(filled, [exposure, *terms], cluster=cluster)
     observed = filled[outcome].to_numpy(dtype=float)
+    if min(observed.sum(), len(observed) - observed.sum()) < len(design.columns):
+        raise NotEstimable(
+            "too_many_fields",
+            "There are fewer deaths, or fewer survivors, than columns to adjust for.",
+            "Adjust for fewer fields.",
+        )
     model = RiskModel(
         design=design,
         collapsed=collapse(design.matrix, observed, design.mishap_codes),
@@ -235,6 +244,10 @@ def standardise(model: RiskModel, *, target: Target = "all", level: float = 0.95
 
     Notes
     -----
+    Where nobody of a group died, or nobody lived, the jackknife sees no spread in it. There the limits of that
+    group's survival are at least the exact ones of its raw counts (Clopper and Pearson), and those of the
+    difference at least what the two groups' limits allow together (as in Newcombe's hybrid).
+
     Standardisation over the covariates of the target (g-computation): Robins 1986
     (doi:10.1016/0270-0255(86)90088-6). It leaves out whatever was not measured.
     """
@@ -256,7 +269,8 @@ def standardise(model: RiskModel, *, target: Target = "all", level: float = 0.95
             level=level,
         )
 
-    return Effect(target=target, leave_one_out=left_out, **{name: estimate(name) for name in _CONTRASTS})
+    effect = Effect(target=target, leave_one_out=left_out, **{name: estimate(name) for name in _CONTRASTS})
+    return _widened(effect, model, level)
 
 
 def one_mishap_out(model: RiskModel, *, level: float = 0.95, refits: int = 6000) -> pd.DataFrame:
@@ -307,6 +321,29 @@ def _nearest_limits(full: float, singles: Floats) -> NDArray[np.intp]:
     influence = (singles - full) ** 2
     errors = np.sqrt(influence.sum() - influence)
     return np.argsort(np.sign(full) * singles - 2 * errors, kind="stable")
+
+
+def _widened(effect: Effect, model: RiskModel, level: float) -> Effect:
+    arms = []
+    for found, group in ((effect.if_all, 1.0), (effect.if_none, 0.0)):
+        outcomes = model.outcome[model.exposure == group]
+        low, high = found.low, found.high
+        if outcomes.min() == outcomes.max():
+            exact = clopper_pearson(int(outcomes.sum()), len(outcomes), level=level)
+            low, high = min(low, exact[0]), max(high, exact[1])
+        arms.append(replace(found, low=low, high=high))
+    trained, untrained = arms
+    if (trained, untrained) == (effect.if_all, effect.if_none):
+        return effect
+    difference = effect.difference
+    below = math.hypot(trained.value - trained.low, untrained.high - untrained.value)
+    above = math.hypot(trained.high - trained.value, untrained.value - untrained.low)
+    wider = replace(
+        difference,
+        low=min(difference.low, difference.value - below),
+        high=max(difference.high, difference.value + above),
+    )
+    return replace(effect, if_all=trained, if_none=untrained, difference=wider)
 
 
 def _difference(risks: Floats) -> Floats:

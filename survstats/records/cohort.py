@@ -77,7 +77,8 @@ class Cohort:
     Attributes
     ----------
     population : {"P1", "P2"}
-        P1 alive at immersion in a mishap whose impact was survivable, wholly or partly; P2 all aboard.
+        P1 alive at immersion in a mishap whose impact was survivable, wholly or partly (whoever lived was alive
+        then, whether or not that is recorded); P2 all aboard.
     frame : DataFrame
         Everyone in the population, as derived.
     analysed : DataFrame
@@ -136,7 +137,7 @@ def _exclusions(
         reasons["impact_not_survivable"] = impact == "none"
         reasons["survivability_unknown"] = ~impact.isin(["survivable", "partially_survivable"])
         reasons["dead_on_impact"] = alive == "no"
-        reasons["alive_at_immersion_unknown"] = alive != "yes"
+        reasons["alive_at_immersion_unknown"] = (alive != "yes") & (derived["survived"] == 0)
     if passengers_only:
         reasons["not_passenger"] = ~derived["is_passenger"]
     return reasons

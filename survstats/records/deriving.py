@@ -158,7 +158,7 @@ def _circumstances(frame: pd.DataFrame) -> dict[str, Any]:
     in_p2 = mishap_known & ~frame["second_source"]
     in_p1 = (
         in_p2
-        & frame["alive_at_immersion"].eq("yes")
+        & (frame["alive_at_immersion"].eq("yes") | (~died(frame) & ~frame["alive_at_immersion"].eq("no")))
         & frame["impact_survivability"].isin(["survivable", "partially_survivable"])
     )
     return {

@@ -1,8 +1,8 @@
 """Which invented studies come with the package, and how are they made?
 
 ``python -m survstats.records.invented DIR`` writes all of them again, byte for byte. Of `DRAWS` draws from one
-announced seed each demo is the typical one: the draw whose main estimate is the median of them all, neither
-lucky nor unlucky (a slow test makes the choice again). The survivor-only study is the main one, asked differently.
+announced seed each demo is the one whose main estimate is the median; in other numbers it need not be typical. A
+slow test makes the choice again. The survivor-only study is the main one, asked differently.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from survstats.records.invented_worlds import (
 )
 
 SEED = 20261124
-DRAWS = 41
+DRAWS = 201
 CURRENCY_MONTHS = 24.0
 TRUTH_MISHAPS = 200_000
 _CHUNK = 20_000
@@ -45,10 +45,10 @@ class _Plan:
 
 
 _PLANS = {
-    "demo_small": _Plan("Vesper Shelf, few mishaps", "demo_small/28", 18, 1.0, False),
-    "demo_main": _Plan("Vesper Shelf", "demo_main/24", 60, 1.0, False),
-    "demo_null": _Plan("Vesper Shelf, training without effect", "demo_null/8", 60, 0.0, False),
-    "demo_survivor_only": _Plan("Vesper Shelf, survivors asked", "demo_main/24", 60, 1.0, True),
+    "demo_small": _Plan("Vesper Shelf, few mishaps", "demo_small/93", 18, 1.0, False),
+    "demo_main": _Plan("Vesper Shelf", "demo_main/31", 60, 1.0, False),
+    "demo_null": _Plan("Vesper Shelf, training without effect", "demo_null/84", 60, 0.0, False),
+    "demo_survivor_only": _Plan("Vesper Shelf, survivors asked", "demo_main/31", 60, 1.0, True),
 }
 
 _STUDY_FILE = """\
@@ -87,7 +87,11 @@ _COVARIATES = (
     "water_temp_c",
     "light",
 )
-_README = "Everything in this folder is invented: no person, mishap, operator or place in it exists.\n"
+_README = (
+    "Everything in this folder is invented: no person, mishap, operator or place in it exists.\n\n"
+    f"Of {DRAWS} draws from one seed this is the one whose main estimate is the median (the survivor-only study: "
+    "the main study, with survivors alone asked about training). Its other numbers need not be typical.\n"
+)
 
 
 def write_study(name: str, directory: Path | str) -> None:
@@ -117,7 +121,7 @@ def write_study(name: str, directory: Path | str) -> None:
 def draw_study(
     draw: str, *, mishaps: int, effect: float, survivors_only: bool = False
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The mishap and occupant tables of one draw (``"demo_main/0"`` to ``"demo_main/40"``), as written down."""
+    """The mishap and occupant tables of one draw (``"demo_main/0"`` to ``"demo_main/200"``), as written down."""
     rng = stream(SEED, draw)
     world = simulate_mechanistic(mishaps, rng, effect=effect)
     return written_down(world, rng, survivors_only=survivors_only)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import math
+from collections.abc import Mapping
 
 from survstats.report.brief_figures import axis_figure, break_even_figure, seats_figure
 from survstats.report.content import (
@@ -20,6 +22,12 @@ from survstats.report.wording import Wording, facts_of
 from survstats.study.results import StudyResults
 
 _HIDDEN = {"supports": 0.0, "suggests": 0.52, "cannot_tell": 1.0}
+_NEVER_BEYOND_CHANCE = 5
+_BESIDE = (
+    ("saw.crude", "crude.rd"),
+    ("saw.passengers", "effect.rd_passengers"),
+    ("saw.all_aboard", "effect.rd_all_aboard"),
+)
 _STATES: tuple[GateState, ...] = ("met", "partly_met", "not_met", "not_assessed")
 
 
@@ -59,7 +67,7 @@ def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent
             Block(words.say("record.name"), words.say("record.lead"), (words.say("record.body"),)),
         ),
         foot=((*_strong(words.say("foot.caution_name")), Piece(" "), *words.say("foot.caution")),),
-        steady=_steady(words, estimated=estimated, drawn=axis is not None),
+        steady=_steady(results, words, estimated=estimated, drawn=axis is not None),
         axis=axis,
         headline=Section(
             words.say("break_even.title"),
@@ -107,8 +115,8 @@ def _word(results: StudyResults, words: Wording) -> WordBox:
         readings=(
             Reading(
                 words.say("word.chance_asked"),
-                words.say(f"word.chance.{codes['verdict.chance']}"),
-                words.say(f"word.chance_why.{codes['verdict.chance_why']}"),
+                words.say(f"word.chance.{codes['verdict.chance_shown']}"),
+                words.join(*_chance_reasons(codes)),
             ),
             Reading(
                 words.say("word.reading_asked"),
@@ -117,6 +125,13 @@ def _word(results: StudyResults, words: Wording) -> WordBox:
             ),
         ),
     )
+
+
+def _chance_reasons(codes: Mapping[str, str]) -> list[str]:
+    keys = [f"word.chance_why.{codes['verdict.chance_why']}"]
+    if codes["verdict.chance"] == "more_than_chance" and codes["verdict.size"] != "none":
+        keys.append(f"word.size.{codes['verdict.size']}")
+    return keys
 
 
 def _saw(results: StudyResults, words: Wording) -> Block:
@@ -131,15 +146,17 @@ def _saw(results: StudyResults, words: Wording) -> Block:
         lead = "saw.lead_none_trained"
     elif not untrained:
         lead = "saw.lead_none_untrained"
-    keys = ["saw.flooded"]
-    if numbers["seen.neither"].value:
-        keys.append("saw.neither")
-    if "effect.rd_passengers" in numbers:
-        keys.append("saw.passengers")
-    if "effect.rd_all_aboard" in numbers:
-        keys.append("saw.all_aboard" if "saw.passengers" in keys else "saw.all_aboard_first")
-    keys.append("saw.within" if numbers["within.informative"].value else "saw.within_none")
-    return Block(words.say("saw.name"), words.say(lead), (words.join(*keys),))
+    body = [*words.join("saw.flooded", "saw.neither")]
+    beside = [key for key, name in _BESIDE if name in numbers]
+    if beside == ["saw.all_aboard"]:
+        body += [Piece(" "), *words.say("saw.all_aboard_alone")]
+    elif "crude.rd" in numbers and results.codes["brief.form"] == "estimated":
+        body += [Piece(" "), *words.series(*beside)]
+    elif "crude.rd_exact" in numbers and results.codes["brief.form"] in ("few_mishaps", "one_mishap"):
+        body += [Piece(" "), *words.say("saw.exact")]
+    within = "saw.within_tied" if numbers["within.tied"].value else "saw.within"
+    body += [Piece(" "), *words.say(within if numbers["within.informative"].value else "saw.within_none")]
+    return Block(words.say("saw.name"), words.say(lead), (tuple(body),))
 
 
 def _unseen(results: StudyResults, words: Wording, *, estimated: bool) -> Block:
@@ -155,7 +172,10 @@ def _unseen(results: StudyResults, words: Wording, *, estimated: bool) -> Block:
     if not numbers["seen.unknown"].value:
         keys.append("unseen.none_unknown")
     elif "unknown.rd_low" in numbers:
-        keys.append("unseen.worst")
+        few = results.codes["brief.form"] in ("few_mishaps", "one_mishap")
+        keys.append("unseen.worst_few" if few else "unseen.worst")
+    if numbers["unknown.perhaps"].value:
+        keys.append("unseen.perhaps")
     if estimated and numbers["seen.unknown"].value:
         keys.append(f"unseen.{results.codes['records.left_out']}")
     if estimated:
@@ -173,27 +193,52 @@ def _headline(results: StudyResults, words: Wording) -> Block:
             name, words.say("headline.no_dead" if reason == "nobody_died" else "headline.no_survivors"), ()
         )
     known = "headline.known" if "claim.trained_of_known_dead" in results.numbers else "headline.unknown"
-    lead = {"all": "headline.lead_all", "none": "headline.lead_none", "some": "headline.lead"}
-    return Block(name, words.say(lead[results.codes["claim.share"]]), (words.join(known, "headline.alone"),))
+    share = results.codes["claim.share"]
+    lead = "headline.lead" if share == "some" else f"headline.lead_{share}"
+    carries = "headline.alone" if share == "some" else f"headline.nothing_{share}"
+    return Block(name, words.say(lead), (words.join(known, carries),))
 
 
-def _steady(words: Wording, *, estimated: bool, drawn: bool) -> Section:
+def _steady(results: StudyResults, words: Wording, *, estimated: bool, drawn: bool) -> Section:
     without = "" if estimated else "_without"
     lead = f"steady.lead{without}" if drawn else "steady.nothing"
+    if lead == "steady.lead" and not results.numbers["unknown.people"].value:
+        lead = "steady.lead_known"
     return Section(words.say(f"steady.title{without}"), words.say(lead), ())
 
 
 def _assumptions(results: StudyResults, words: Wording, *, estimated: bool) -> Section:
-    within = words.say("assumed.within" if "within.odds_ratio" in results.numbers else "assumed.within_none")
+    within = f"assumed.{_within_key(results)}"
     if not estimated:
         needed = words.say(f"needed.{results.codes['brief.form']}")
-        return Section(words.say("needed.title"), needed, (within,))
-    left_out = "assumed.left_out" if results.lists["plan.groups_left_out"] else "assumed.left_out_fitness"
-    items = [words.say("assumed.adjusted"), words.say(left_out), words.say("assumed.unknown")]
-    if results.lists["notices.gap_fields"]:
-        items.append(words.say("assumed.gaps"))
-    items += [words.say("assumed.crew"), within]
-    return Section(words.say("assumed.title"), words.say("assumed.lead"), tuple(items))
+        five = ["needed.five"] if 1 < results.numbers["cohort.mishaps"].value <= _NEVER_BEYOND_CHANCE else []
+        return Section(words.say("needed.title"), needed, tuple(words.say(key) for key in (*five, within)))
+    adjusted = len(results.lists["plan.adjusted"])
+    keys = ["assumed.adjusted" + {0: "_none", 1: "_one"}.get(adjusted, "")]
+    keys.append("assumed.left_out" if results.lists["plan.groups_left_out"] else "assumed.left_out_fitness")
+    keys += [key for key, applies in _assumed_if(results) if applies]
+    keys += ["assumed.crew", within]
+    return Section(
+        words.say("assumed.title"), words.say("assumed.lead"), tuple(words.say(key) for key in keys)
+    )
+
+
+def _assumed_if(results: StudyResults) -> tuple[tuple[str, bool], ...]:
+    return (
+        ("assumed.unknown", bool(results.numbers["unknown.people"].value)),
+        ("assumed.gaps", bool(results.lists["notices.gap_fields"])),
+        ("assumed.year_only", bool(results.numbers["seen.year_only"].value)),
+        ("assumed.penalised", results.codes["effect.likelihood"] == "penalised"),
+    )
+
+
+def _within_key(results: StudyResults) -> str:
+    ratio = results.numbers.get("within.odds_ratio")
+    if ratio is None:
+        return "within_none"
+    if math.isinf(ratio.value):
+        return "within_highest"
+    return "within" if ratio.value > 0 else "within_lowest"
 
 
 def _gates(results: StudyResults, words: Wording) -> tuple[GateLine, ...]:
@@ -214,9 +259,15 @@ def _gates(results: StudyResults, words: Wording) -> tuple[GateLine, ...]:
 
 
 def _provenance(results: StudyResults, words: Wording) -> tuple[Text, ...]:
-    sources = ["hashes", "seed"] + (["funding"] if results.texts["study.funding"] else [])
-    joined = words.join(*(f"provenance.{key}" for key in sources))
-    return words.say("provenance.flow"), joined, words.say("provenance.rounded")
+    lines = [
+        line.removeprefix("cohort.ledger.") for line in results.numbers if line.startswith("cohort.ledger.")
+    ]
+    steps = [f"provenance.flow_{line}" for line in lines if words.has(f"provenance.flow_{line}")]
+    some = [key for key in steps if results.numbers[f"cohort.ledger.{key.partition('flow_')[2]}"].value]
+    flow = words.series("provenance.flow", *some)
+    hashes = words.join("provenance.hashes", "provenance.seed", "provenance.rounded")
+    funding = (words.say("provenance.funding"),) if results.texts["study.funding"] else ()
+    return (flow, hashes, *funding)
 
 
 def _named(results: StudyResults, role: str) -> str:

@@ -64,8 +64,13 @@ def axis_figure(results: StudyResults, words: Wording) -> AxisFigure | None:
         for key, name, kind, family in _ROWS
         if name in numbers
     ]
-    if "unknown.rd_low" in numbers and numbers["seen.unknown"].value:
-        rows.append(_worst_case(words, numbers["unknown.rd_low"], numbers["unknown.rd_high"]))
+    if results.codes["brief.form"] == "few_mishaps" and "crude.rd_exact" in numbers:
+        rows.append(
+            _row(words, numbers["crude.rd_exact"], "exact", "crude.rd_exact", "unadjusted", "unadjusted")
+        )
+    if "unknown.rd_low" in numbers and numbers["unknown.people"].value:
+        few = results.codes["brief.form"] in ("few_mishaps", "one_mishap")
+        rows.append(_worst_case(words, numbers["unknown.rd_low"], numbers["unknown.rd_high"], few=few))
     if not rows:
         return None
     spoken = [piece for row in rows for piece in (*row.name, Piece(" "), *row.shown, Piece("; "))][:-1]
@@ -98,7 +103,8 @@ def _row(words: Wording, number: Number, key: str, name: str, kind: RowKind, fam
     )
 
 
-def _worst_case(words: Wording, low: Number, high: Number) -> AxisRow:
+def _worst_case(words: Wording, low: Number, high: Number, *, few: bool) -> AxisRow:
+    """The range over the unknown; with few mishaps without an interval, which would say nothing."""
     return AxisRow(
         kind="worst_case",
         family="worst_case",
@@ -107,10 +113,10 @@ def _worst_case(words: Wording, low: Number, high: Number) -> AxisRow:
         value=None,
         low=100 * low.value,
         high=100 * high.value,
-        outer_low=100 * _finite(low.low, -1.0),
-        outer_high=100 * _finite(high.high, 1.0),
+        outer_low=None if few else 100 * _finite(low.low, -1.0),
+        outer_high=None if few else 100 * _finite(high.high, 1.0),
         shown=words.say("axis.range"),
-        shown_outer=words.say("axis.range_outer"),
+        shown_outer=() if few else words.say("axis.range_outer"),
     )
 
 
@@ -130,7 +136,7 @@ def break_even_figure(results: StudyResults, words: Wording) -> BreakEvenFigure 
         unknown_high=numbers["claim.trained_of_dead_most"].value,
         break_even_text=words.say("break_even.point"),
         known_text=words.say("break_even.known") if known else (),
-        unknown_text=words.say("break_even.unknown"),
+        unknown_text=words.say("break_even.unknown") if numbers["seen.unknown_died"].value else (),
         above_text=words.say("break_even.above"),
         below_text=words.say("break_even.below"),
         x_title=words.say("break_even.x"),

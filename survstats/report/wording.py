@@ -107,6 +107,14 @@ class Wording:
             pieces.extend(self.say(key))
         return tuple(pieces)
 
+    def series(self, *keys: str) -> Text:
+        """Parts of one sentence, parted by semicolons and closed by a full stop."""
+        pieces: list[Piece] = []
+        for key in keys:
+            pieces.extend([Piece("; ")] if pieces else [])
+            pieces.extend(self.say(key))
+        return (*pieces, Piece("."))
+
     def _listed(self, entries: Sequence[str]) -> str:
         names = [
             self.template(f"group.{entry}") if self.has(f"group.{entry}") else entry for entry in entries
@@ -134,7 +142,22 @@ def _whole(value: float) -> str:
 
 
 def _points_bare(value: float) -> str:
-    return _whole(100 * value)
+    """Whole points; a figure that would round to 0 without being 0 keeps a decimal, so that its side shows."""
+    points = 100 * value
+    if 0.05 <= abs(points) < 0.5:
+        return f"{points:.1f}".replace("-", MINUS)
+    return _whole(points)
+
+
+def _points_exact(value: float) -> str:
+    return f"{100 * value:.6g}".replace("-", MINUS)
+
+
+def _share(value: float) -> str:
+    """A share in whole per cent; never 0 or 100 unless it is exactly that."""
+    if 0 < value < 0.005:
+        return "<1"
+    return ">99" if 0.995 <= value < 1 else _whole(100 * value)
 
 
 def _points(value: float) -> str:
@@ -147,7 +170,13 @@ def _counted(one: str, many: str) -> Callable[[float], str]:
 
 
 def _ratio(value: float) -> str:
-    return f"{value:.2f}" if math.isfinite(value) else "without limit"
+    return (
+        f"{value:#.2g}".rstrip(".")
+        if value < 99
+        else _whole(value)
+        if math.isfinite(value)
+        else "without limit"
+    )
 
 
 def _signed(value: float) -> str:
@@ -177,12 +206,14 @@ def _pair(low: str, high: str) -> str:
 FORMS: dict[str, Callable[[float], str]] = {
     "count": _whole,
     "year": lambda value: f"{value:.0f}",
-    "percent": lambda value: f"{_whole(100 * value)}{NO_BREAK}%",
-    "whole_percent": lambda value: _whole(100 * value),
-    "of_hundred": lambda value: f"{_whole(100 * value)}{NO_BREAK}of{NO_BREAK}100",
+    "percent": lambda value: f"{_share(value)}{NO_BREAK}%",
+    "whole_percent": _share,
+    "of_hundred": lambda value: f"{_share(value)}{NO_BREAK}of{NO_BREAK}100",
     "points": _points,
     "points_bare": _points_bare,
-    "minus_points_bare": lambda value: _points_bare(-value),
+    "points_exact": lambda value: f"{_points_exact(value)}{NO_BREAK}{'point' if value == 0.01 else 'points'}",
+    "points_exact_bare": _points_exact,
+    "minus_points_exact_bare": lambda value: _points_exact(-value),
     "points_signed": _signed,
     "percent_step": _percent_step,
     "percent_two": lambda value: f"{100 * value:.2f} %",
@@ -199,7 +230,7 @@ FORMS: dict[str, Callable[[float], str]] = {
 
 WHOLE_FORMS: dict[str, Callable[[Number], str]] = {
     "interval": lambda n: _pair(_points_bare(_limit(n.low)), _points_bare(_limit(n.high))),
-    "percent_interval": lambda n: _pair(_whole(100 * _limit(n.low)), _whole(100 * _limit(n.high))),
+    "percent_interval": lambda n: _pair(_share(_limit(n.low)), _share(_limit(n.high))),
     "ratio_interval": lambda n: _pair(_ratio(_limit(n.low)), _ratio(_limit(n.high))),
     "points_with_interval": lambda n: (
         f"{_points_bare(n.value)} ({_pair(_points_bare(_limit(n.low)), _points_bare(_limit(n.high)))})"

@@ -10,8 +10,8 @@ import pandas as pd
 
 from survstats.challenge.unmeasured import e_value, e_value_of_limit
 from survstats.effects.crude import crude_difference
-from survstats.effects.intervals import jackknife_estimate
 from survstats.effects.overlap import Overlap, overlap
+from survstats.effects.question import groups_adjusted
 from survstats.effects.standardise import Effect, RiskModel, one_mishap_out, prepare, standardise
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate, from_scale
@@ -45,6 +45,11 @@ def store_main(out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[st
         for name in _MAIN_IDS:
             out.absent[name] = fault.reason
         return None
+    used, left_out = groups_adjusted(_fields_in(model, covariates))
+    out.lists["plan.adjusted"] = list(_fields_in(model, covariates))
+    out.lists["plan.adjusted_groups"], out.lists["plan.groups_left_out"] = list(used), list(left_out)
+    out.codes["effect.likelihood"] = "penalised" if model.penalised else "plain"
+    out.count("effect.columns", len(model.design.columns))
     out.estimate("effect.rd", effect.difference)
     out.estimate("effect.survival_if_all_trained", effect.if_all)
     out.estimate("effect.survival_if_none_trained", effect.if_none)
@@ -62,7 +67,7 @@ def store_main(out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[st
     _store_without_one(out, without_one)
     return MainEstimate(
         effect=effect,
-        narrower=_difference_at(effect, model, level=0.90),
+        narrower=standardise(model, level=0.90).difference,
         without_one=without_one,
         df=model.exposure_df(),
         overlap=overlap(frame, exposure=EXPOSURE, covariates=covariates, cluster=CLUSTER, era=ERA),
@@ -85,7 +90,10 @@ def store_beside(
 
 
 def store_crude(out: ResultsBuilder, frame: pd.DataFrame) -> None:
-    """The difference without any adjustment."""
+    """The difference without any adjustment; with too few mishaps its interval would say nothing."""
+    if frame[CLUSTER].nunique() < FEWEST_MISHAPS:
+        out.absent["crude.rd"] = "few_mishaps"
+        return
     try:
         out.estimate("crude.rd", crude_difference(frame, outcome=OUTCOME, exposure=EXPOSURE, cluster=CLUSTER))
     except NotEstimable as fault:
@@ -137,17 +145,11 @@ def _model(frame: pd.DataFrame, covariates: Sequence[str]) -> RiskModel:
     return prepare(frame, outcome=OUTCOME, exposure=EXPOSURE, covariates=covariates, cluster=CLUSTER)
 
 
-def _difference_at(effect: Effect, model: RiskModel, *, level: float) -> Estimate:
-    left_out = effect.leave_one_out
-    return jackknife_estimate(
-        effect.difference.value,
-        left_out[:, 0] - left_out[:, 1],
-        scale="identity",
-        unit="difference",
-        occupants=model.occupants,
-        method=model.method,
-        level=level,
-    )
+def _fields_in(model: RiskModel, covariates: Sequence[str]) -> tuple[str, ...]:
+    """The covariates that the design kept at least one column of."""
+    kept = set(model.design.columns)
+    terms = {term.name: term.columns for term in model.design.terms}
+    return tuple(name for name in covariates if kept & set(terms[name]))
 
 
 def _store_without_one(out: ResultsBuilder, without_one: pd.DataFrame) -> None:

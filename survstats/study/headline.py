@@ -112,7 +112,9 @@ def weigh_headline(
         )
     headline = Headline(aboard, died, trained_of_survivors.range)
     numbers = _typed(headline)
-    sentences = ["head", "typed"]
+    sentences = ["head"]
+    if not trained_of_survivors.single or 0 < trained_of_survivors.range[0] < 1:
+        sentences.append("typed")
     if trained_of_survivors.single:
         sentences += _rounding(headline, trained_of_survivors.decimals_of_percent, numbers)
         share = trained_of_survivors.range[0]

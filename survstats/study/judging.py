@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from survstats.challenge import gates as gate
-from survstats.challenge.unknown_status import unknown_bounds
 from survstats.challenge.verdict import READING_GATES, Gate, State, Verdict, decide, reading_of, thresholds
 from survstats.effects.standardise import Effect
-from survstats.groundwork.errors import NotEstimable
 from survstats.records.loading import Records
 from survstats.study import counting
 from survstats.study.estimating import FEWEST_MISHAPS, MainEstimate, WithinComparison
@@ -28,16 +28,26 @@ class Found:
     within: WithinComparison | None
 
 
-def weigh(out: ResultsBuilder, records: Records, frame: pd.DataFrame, found: Found) -> tuple[Gate, ...]:
+def weigh(
+    out: ResultsBuilder,
+    frame: pd.DataFrame,
+    found: Found,
+    *,
+    perhaps: NDArray[np.float64],
+    labels: pd.Index,
+) -> tuple[Gate, ...]:
     """The eight gates, those that are built from the figures, and those figures stored.
 
     Parameters
     ----------
     out : ResultsBuilder
-    records : Records
     frame : DataFrame
         Everyone in the primary population.
     found : Found
+    perhaps : ndarray of shape (g, 3)
+        The dead who perhaps died on impact, per mishap.
+    labels : Index
+        The g mishaps.
     """
     main = found.main
     difference = None if main is None else main.effect.difference
@@ -53,13 +63,14 @@ def weigh(out: ResultsBuilder, records: Records, frame: pd.DataFrame, found: Fou
     comparable = gate.comparable_gate(None if main is None else main.overlap)
     if main is not None:
         _store_overlap(out, main)
-    seen = gate.seen_gate(_seen_figures(out, records, frame))
+    seen = gate.seen_gate(_seen_figures(out, frame, perhaps=perhaps, labels=labels))
     enough = gate.enough_gate(_enough_figures(out, main, found.within))
     return gate.all_gates((seen, enough, beyond, others, comparable))
 
 
-def form(out: ResultsBuilder, analysed: pd.DataFrame, *, estimated: bool) -> str:
+def form(out: ResultsBuilder, records: Records, analysed: pd.DataFrame, *, estimated: bool) -> str:
     """Which form the paper takes: ``estimated``, or why there is no estimate."""
+    out.codes["records.survivor_only"] = "yes" if _survivor_only(out, records) else "no"
     if estimated:
         return "estimated"
     if out.codes["records.survivor_only"] == "yes":
@@ -72,7 +83,25 @@ def form(out: ResultsBuilder, analysed: pd.DataFrame, *, estimated: bool) -> str
     return reason
 
 
-def _seen_figures(out: ResultsBuilder, records: Records, frame: pd.DataFrame) -> gate.SeenFigures:
+def _survivor_only(out: ResultsBuilder, records: Records) -> bool:
+    """Whether training was ascertained for survivors only: said so, or no dead person's is known."""
+    value = {
+        name: counting.out_value(out, f"seen.{name}")
+        for name in ("died", "unknown_died", "survived", "unknown_survived")
+    }
+    some_known = value["unknown_survived"] < value["survived"]
+    none_known_of_dead = value["died"] > 0 and value["died"] == value["unknown_died"]
+    said = bool(records.mishap["status_ascertained_by"].eq("survivors_only").all())
+    return said or (none_known_of_dead and some_known)
+
+
+def _seen_figures(
+    out: ResultsBuilder,
+    frame: pd.DataFrame,
+    *,
+    perhaps: NDArray[np.float64],
+    labels: pd.Index,
+) -> gate.SeenFigures:
     def share(part: str, whole: str) -> float | None:
         total = out.numbers[whole].value
         return out.numbers[part].value / total if total else None
@@ -82,35 +111,22 @@ def _seen_figures(out: ResultsBuilder, records: Records, frame: pd.DataFrame) ->
     for name, value in (("dead", documented_dead), ("survivors", documented_survivors)):
         if value is not None:
             out.figure(f"gate.seen.documented_{name}", value, unit="share", method="counted")
-    known_dead = out.numbers["seen.died"].value - out.numbers["seen.unknown_died"].value
-    by = records.mishap["status_ascertained_by"]
-    survivor_only = bool(by.eq("survivors_only").all()) or bool(
-        out.numbers["seen.died"].value
-        and not known_dead
-        and out.numbers["seen.unknown_survived"].value < out.numbers["seen.survived"].value
-    )
-    out.codes["records.survivor_only"] = "yes" if survivor_only else "no"
     out.codes["records.left_out"] = _left_out(out)
     undocumented = (frame["survived"] == 0) & ~frame["documented"]
     strict = frame.assign(trained_status=frame["trained_status"].mask(undocumented, "unknown"))
-    try:
-        excludes = unknown_bounds(counting.cell_counts(strict)).interval_excludes_zero
-    except NotEstimable:
-        excludes = False
+    excludes = counting.worst_case_excludes_zero(counting.cell_counts(strict, labels), perhaps)
+    survivor_only = out.codes["records.survivor_only"] == "yes"
     return gate.SeenFigures(documented_dead, documented_survivors, survivor_only, excludes)
 
 
 def _left_out(out: ResultsBuilder) -> str:
-    """Which way leaving out the unknown moves survival."""
-    value = {
-        name: out.numbers[f"seen.{name}"].value for name in ("unknown", "unknown_died", "died", "survived")
-    }
-    if not value["unknown"]:
-        return "nobody_left_out"
-    known = value["died"] + value["survived"] - value["unknown"]
-    share_unknown = value["unknown_died"] / value["unknown"]
-    share_known = (value["died"] - value["unknown_died"]) / known if known else 0.0
-    return "left_out_more_dead" if share_unknown > share_known else "left_out_fewer_dead"
+    """Whether more or fewer of the unknown died than of those compared."""
+    unknown, unknown_died = (counting.out_value(out, f"seen.{name}") for name in ("unknown", "unknown_died"))
+    compared, compared_died = (counting.out_value(out, f"cohort.{name}") for name in ("analysed", "died"))
+    difference = unknown_died * compared - compared_died * unknown
+    if difference == 0:
+        return "left_out_alike"
+    return "left_out_more_dead" if difference > 0 else "left_out_fewer_dead"
 
 
 def _enough_figures(
@@ -154,6 +170,9 @@ def store_verdict(out: ResultsBuilder, gates: tuple[Gate, ...], *, worthwhile: f
     out.figure("threshold.inside", rule["comparable"]["met_inside"], unit="share", method="rule")
     out.figure("threshold.mishaps", rule["enough"]["met_mishaps"], unit="count", method="rule")
     out.figure("threshold.people", rule["enough"]["met_people"], unit="count", method="rule")
+    out.figure("threshold.df", rule["enough"]["met_df"], unit="df", method="rule")
+    out.figure("threshold.effective", rule["comparable"]["met_effective"], unit="share", method="rule")
+    out.figure("threshold.narrower", rule["beyond_chance"]["partly_level"], unit="share", method="rule")
     out.figure("threshold.model_mishaps", FEWEST_MISHAPS, unit="count", method="rule")
     for number, found in enumerate(gates, start=1):
         out.count(f"gate.{found.name}.number", number)
@@ -171,7 +190,10 @@ def store_verdict(out: ResultsBuilder, gates: tuple[Gate, ...], *, worthwhile: f
         out.codes[f"verdict.{name}"] = getattr(verdict, name)
     by_name = {found.name: found for found in gates}
     out.codes["verdict.chance_why"] = _chance_why(by_name, verdict.chance)
-    shown, why = _reading_shown(by_name, verdict)
+    out.codes["verdict.chance_shown"] = verdict.chance
+    if verdict.chance == "more_than_chance" and main is not None:
+        out.codes["verdict.chance_shown"] = "more_often" if main.value > 0 else "less_often"
+    shown, why = _reading_shown(out, by_name, verdict)
     out.codes["verdict.reading_shown"], out.codes["verdict.reading_why"] = shown, why
     out.count("verdict.assessed", verdict.assessed)
     out.count("verdict.gates", len(gates))
@@ -187,8 +209,12 @@ def _chance_why(gates: Mapping[str, Gate], chance: str) -> str:
     return beyond.finding
 
 
-def _reading_shown(gates: Mapping[str, Gate], verdict: Verdict) -> tuple[str, str]:
+def _reading_shown(out: ResultsBuilder, gates: Mapping[str, Gate], verdict: Verdict) -> tuple[str, str]:
     """The reading to print and why: open, unless the gates assessed rule it out whatever the others become."""
+    if gates["seen"].finding == "survivor_only":
+        return "no", "survivor_only"
+    if out.codes["brief.form"] != "estimated":
+        return "no", "no_estimate"
     states: dict[str, State] = {
         name: "met" if found.state == "not_assessed" else found.state for name, found in gates.items()
     }
@@ -200,6 +226,4 @@ def _reading_shown(gates: Mapping[str, Gate], verdict: Verdict) -> tuple[str, st
     if len(failed) != 1:
         return "no", "several"
     only = failed[0]
-    if only.finding in ("survivor_only", "populations_disagree", "within_disagrees"):
-        return "no", only.finding
-    return "no", only.name
+    return "no", only.finding if only.name == "other_explanations" else only.name

@@ -9,7 +9,6 @@ import pandas as pd
 
 from survstats.challenge.verdict import THRESHOLDS_FILE
 from survstats.describe.missing import missing_by_outcome
-from survstats.effects.question import groups_adjusted
 from survstats.groundwork.errors import RecordsError
 from survstats.groundwork.provenance import file_hash, versions
 from survstats.records.checking import check_records
@@ -64,9 +63,12 @@ def run(
     out.count("records.not_blind", int((~blind).sum()))
     _store_span(out, derived[derived["in_p2"]])
     counting.store_seen(out, primary.frame)
-    counts = counting.cell_counts(primary.frame)
-    counting.store_unknown(out, counts)
+    labels = pd.Index(sorted(derived["mishap_id"].unique()))
+    counts = counting.cell_counts(primary.frame, labels)
+    perhaps = counting.perhaps_counts(derived, labels)
+    counting.store_unknown(out, counts, perhaps)
     counting.store_headline(out, counts)
+    counting.store_exact(out, counts)
     out.tables["missing"] = _table(missing_by_outcome(records, derived))
     tell("estimating")
     covariates = tuple(study.plan.model.covariates)
@@ -79,14 +81,14 @@ def run(
     without_crew = estimating.store_beside(out, passengers.analysed, without_role, name="passengers")
     all_aboard = estimating.store_beside(out, everyone.analysed, covariates, name="all_aboard")
     out.lists["notices.gap_fields"] = [str(v["field"]) for code, _, v in out.notices if code == "gap_coded"]
+    out.codes["brief.form"] = judging.form(out, records, primary.analysed, estimated=main is not None)
     tell("judging")
     found = Found(main=main, passengers=without_crew, all_aboard=all_aboard, within=within)
     judging.store_verdict(
         out,
-        judging.weigh(out, records, primary.frame, found),
+        judging.weigh(out, primary.frame, found, perhaps=perhaps, labels=labels),
         worthwhile=study.plan.question.smallest_worthwhile_points / 100,
     )
-    out.codes["brief.form"] = judging.form(out, primary.analysed, estimated=main is not None)
     return out.finish()
 
 
@@ -118,9 +120,6 @@ def _store_plan(out: ResultsBuilder, study: Study, records: Records, findings: t
     months, points = plan.question.currency_months, plan.question.smallest_worthwhile_points
     out.figure("plan.currency_months", months, unit="months", method="study_file")
     out.figure("plan.smallest_worthwhile", points / 100, unit="difference", method="study_file")
-    used, left_out = groups_adjusted(tuple(plan.model.covariates))
-    out.lists["plan.adjusted_groups"] = list(used)
-    out.lists["plan.groups_left_out"] = list(left_out)
     out.lists["plan.covariates"] = list(plan.model.covariates)
     out.tables["findings"] = Table(
         ("rule", "severity", "file", "row", "field", "seen", "expected", "remedy"),

@@ -81,6 +81,11 @@ def test_enough(figures, state):
     assert enough_gate(figures).state == state
 
 
+def test_enough_says_when_only_the_degrees_of_freedom_are_short():
+    assert enough_gate(replace(PLENTY, df=7.99)).finding == "df"
+    assert enough_gate(replace(PLENTY, dead=19)).finding == "counts"
+
+
 def test_enough_says_when_it_leans_on_the_comparison_within_mishaps():
     assert enough_gate(replace(SOME, mishaps=2, within_p_same_direction=0.001)).finding == "within_mishap"
     assert enough_gate(replace(PLENTY, within_p_same_direction=0.001)).finding == "counts"
@@ -127,7 +132,10 @@ def test_beyond_chance_either_way(sign, low, narrower_low, smallest, smallest_lo
     def turned(bottom, top):
         return estimate(*sorted((sign * bottom, sign * top)))
 
-    rows = [(sign * d, *sorted((sign * d_low, sign * 0.4))) for d, d_low in ((0.1, 0.05), (smallest, smallest_low))]
+    rows = [
+        (sign * d, *sorted((sign * d_low, sign * 0.4)))
+        for d, d_low in ((0.1, 0.05), (smallest, smallest_low))
+    ]
     found = beyond_chance_gate(turned(low, 0.3), turned(narrower_low, 0.25), left_out(*rows))
     assert (found.state, found.finding) == (state, finding)
 
@@ -150,9 +158,11 @@ ODDS_UP, ODDS_DOWN = estimate(1.1, 4.0, unit="odds_ratio"), estimate(0.2, 0.9, u
         (DOWN, UP, None, None, "populations_disagree"),
         (UP, UP, UP, ODDS_DOWN, "within_disagrees"),
         (DOWN, None, None, ODDS_UP, "within_disagrees"),
-        (UP, EITHER, EITHER, ODDS_UP, "not_built"),
-        (EITHER, DOWN, DOWN, ODDS_DOWN, "not_built"),
-        (DOWN, DOWN, DOWN, ODDS_DOWN, "not_built"),
+        (UP, EITHER, EITHER, ODDS_UP, "signs_agree"),
+        (DOWN, DOWN, DOWN, ODDS_DOWN, "signs_agree"),
+        (UP, None, None, None, "signs_agree"),
+        (EITHER, DOWN, EITHER, ODDS_UP, "signs_differ"),
+        (EITHER, EITHER, EITHER, ODDS_DOWN, "signs_differ"),
         (None, UP, DOWN, ODDS_UP, "not_built"),
     ],
 )
@@ -161,7 +171,8 @@ def test_other_explanations(pooled, passengers, all_aboard, within, finding):
         pooled, passengers=passengers, all_aboard=all_aboard, within_odds_ratio=within
     )
     assert found.finding == finding
-    assert found.state == ("not_assessed" if finding == "not_built" else "not_met")
+    contradicted = finding in ("populations_disagree", "within_disagrees")
+    assert found.state == ("not_met" if contradicted else "not_assessed")
 
 
 # ---- comparable -----------------------------------------------------------------------------------------------------
@@ -172,9 +183,10 @@ def test_other_explanations(pooled, passengers, all_aboard, within, finding):
     [
         (0.80, 0.50, (), "met", "overlap"),
         (0.79, 1.00, (), "partly_met", "overlap"),
-        (0.80, 0.49, (), "partly_met", "overlap"),
+        (0.80, 0.49, (), "partly_met", "effective"),
         (1.00, 1.00, ("2010s",), "partly_met", "empty_era"),
-        (0.60, 0.10, (), "partly_met", "overlap"),
+        (0.80, 0.49, ("2010s",), "partly_met", "empty_era"),
+        (0.60, 0.10, ("2010s",), "partly_met", "overlap"),
         (0.59, 1.00, (), "not_met", "overlap"),
     ],
 )

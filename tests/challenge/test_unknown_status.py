@@ -56,6 +56,37 @@ def test_the_interval_contains_the_range_and_stays_inside_minus_one_and_one(rows
     )
 
 
+def every_difference_with_perhaps(cells, perhaps):
+    """The same, for each way to count or leave out the dead who perhaps do not belong."""
+    s1, d1, s0, d0, us, ud = cells
+    trained, untrained, unknown = perhaps
+    return [
+        value
+        for p1 in range(trained + 1)
+        for p0 in range(untrained + 1)
+        for pu in range(unknown + 1)
+        for value in every_difference((s1, d1 + p1, s0, d0 + p0, us, ud + pu))
+    ]
+
+
+@given(
+    st.lists(st.integers(0, 3), min_size=6, max_size=6), st.lists(st.integers(0, 2), min_size=3, max_size=3)
+)
+@settings(max_examples=300)
+def test_bounds_are_the_extremes_over_who_belongs_as_well(cells, perhaps):
+    if not sum(cells[0::2]) or not sum(cells[1::2]) + sum(perhaps):
+        return
+    every = every_difference_with_perhaps(cells, perhaps)
+    tables = np.array([cells], dtype=float), np.array([perhaps], dtype=float)
+    if not every:
+        with pytest.raises(NotEstimable):
+            unknown_bounds(*tables)
+        return
+    found = unknown_bounds(*tables)
+    assert (found.low, found.high) == pytest.approx((min(every), max(every)), abs=1e-12)
+    assert found.perhaps == sum(perhaps)
+
+
 def some_mishaps(unknown, seed=3, mishaps=9):
     rng = np.random.default_rng(seed)
     table = rng.integers(1, 7, (mishaps, 6)).astype(float)
@@ -80,7 +111,9 @@ def test_nobody_unknown_gives_the_two_sided_interval():
     found = unknown_bounds(table)
     reach = stats.t.ppf(0.975, 8) * errors[0]
     assert found.low == found.high == pytest.approx(ends[0])
-    assert (found.interval_low, found.interval_high) == pytest.approx((ends[0] - reach, ends[0] + reach), rel=1e-8)
+    assert (found.interval_low, found.interval_high) == pytest.approx(
+        (ends[0] - reach, ends[0] + reach), rel=1e-8
+    )
 
 
 def test_a_wide_range_gives_the_one_sided_factor():
@@ -89,7 +122,9 @@ def test_a_wide_range_gives_the_one_sided_factor():
     assert (ends[1] - ends[0]) / errors.max() > 5
     found = unknown_bounds(table)
     reach = stats.t.ppf(0.95, 39) * errors
-    assert (found.interval_low, found.interval_high) == pytest.approx((ends[0] - reach[0], ends[1] + reach[1]), rel=1e-5)
+    assert (found.interval_low, found.interval_high) == pytest.approx(
+        (ends[0] - reach[0], ends[1] + reach[1]), rel=1e-5
+    )
 
 
 def test_the_factor_solves_its_equation_in_between():

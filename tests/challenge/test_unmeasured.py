@@ -38,7 +38,14 @@ def test_golden_to_six_decimals():
 
 @pytest.mark.parametrize(
     ("low", "high", "expected"),
-    [(1.8, 8.7, 3.0), (8.02, 14.36, 15.52336), (0.9, 1.4, 1.0), (1.0, 2.0, 1.0), (0.4, 0.8, 1.809017), (0.0, math.inf, 1.0)],
+    [
+        (1.8, 8.7, 3.0),
+        (8.02, 14.36, 15.52336),
+        (0.9, 1.4, 1.0),
+        (1.0, 2.0, 1.0),
+        (0.4, 0.8, 1.809017),
+        (0.0, math.inf, 1.0),
+    ],
 )
 def test_the_limit_nearer_to_one_counts_and_one_covered_explains_nothing(low, high, expected):
     assert e_value_of_limit(low, high) == pytest.approx(expected, rel=2e-5)

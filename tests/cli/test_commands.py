@@ -8,7 +8,6 @@ import re
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -17,10 +16,13 @@ from survstats.cli import run_command
 
 PROGRAM = [sys.executable, "-W", "error", "-c", "from survstats.cli import main; main()"]
 CHECKOUT = Path(__file__).parents[2]
+HUNDRED = ["claim", "--aboard", "100", "--died", "40", "--trained-of-survivors", "80%"]
 
 
 def call(*words, cwd, **settings):
-    done = subprocess.run([*PROGRAM, *map(str, words)], cwd=cwd, capture_output=True, text=True, timeout=120, **settings)
+    done = subprocess.run(
+        [*PROGRAM, *map(str, words)], cwd=cwd, capture_output=True, text=True, timeout=120, **settings
+    )
     assert "Traceback" not in done.stderr
     return done
 
@@ -47,7 +49,9 @@ def test_brief_without_words_makes_the_papers_of_the_demo(tmp_path):
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     manifest = json.loads((out / "manifest.json").read_text(encoding="utf-8"))
     assert results["schema_version"] == manifest["schema_version"] == 1
-    assert {"study_file", "mishap_file", "occupant_file", "verdict_thresholds", "seed", "made_at"} <= set(manifest)
+    assert {"study_file", "mishap_file", "occupant_file", "verdict_thresholds", "seed", "made_at"} <= set(
+        manifest
+    )
     for figure in (out / "figures").glob("*.svg"):
         assert figure.with_suffix(".csv").is_file()
 
@@ -109,13 +113,40 @@ def test_check_lists_every_finding_and_leaves_with_1(study_folder, capsys):
         (["claim", "--aboard", "9" * 5000, "--died", "4", "--trained-of-survivors", ".5"], "--aboard"),
         (["claim", "--aboard", "1" + "0" * 400, "--died", "4", "--trained-of-survivors", ".5"], "--aboard"),
         (
-            "claim --aboard 10 --died 4 --trained-of-survivors .5 --trained-aboard .5 --trained-of-dead .5".split(),
+            [
+                "claim",
+                "--aboard",
+                "10",
+                "--died",
+                "4",
+                "--trained-of-survivors",
+                ".5",
+                "--trained-aboard",
+                ".5",
+                "--trained-of-dead",
+                ".5",
+            ],
             "--trained-aboard",
         ),
-        ("claim --aboard 100 --died 40 --trained-of-survivors .8 --trained-aboard 95%".split(), "48.0 % and 88.0 %"),
+        (
+            [
+                "claim",
+                "--aboard",
+                "100",
+                "--died",
+                "40",
+                "--trained-of-survivors",
+                ".8",
+                "--trained-aboard",
+                "95%",
+            ],
+            "48.0 % and 88.0 %",
+        ),
     ],
 )
-def test_a_call_that_cannot_be_followed_leaves_with_2_and_one_sentence(tmp_path, monkeypatch, capsys, words, named):
+def test_a_call_that_cannot_be_followed_leaves_with_2_and_one_sentence(
+    tmp_path, monkeypatch, capsys, words, named
+):
     monkeypatch.chdir(tmp_path)
     assert run_command(words) == 2
     told = capsys.readouterr().err.removeprefix("Reading the records\n")
@@ -144,14 +175,44 @@ def test_help_and_version_are_no_fault(words, capsys):
 
 
 def test_claim_golden_with_the_dead(capsys):
-    assert run_command("claim --aboard 100 --died 40 --trained-of-survivors 80% --trained-of-dead 50%".split()) == 0
+    assert (
+        run_command(
+            [
+                "claim",
+                "--aboard",
+                "100",
+                "--died",
+                "40",
+                "--trained-of-survivors",
+                "80%",
+                "--trained-of-dead",
+                "50%",
+            ]
+        )
+        == 0
+    )
     told = one_line(capsys.readouterr().out)
     assert "+33.1 points (survival 1.88 times, odds 4.00 times" in told
     assert "-45.5 to +76.9" in told
 
 
 def test_claim_golden_with_the_share_aboard(capsys):
-    assert run_command("claim --aboard 100 --died 40 --trained-of-survivors .8 --trained-aboard .7".split()) == 0
+    assert (
+        run_command(
+            [
+                "claim",
+                "--aboard",
+                "100",
+                "--died",
+                "40",
+                "--trained-of-survivors",
+                ".8",
+                "--trained-aboard",
+                ".7",
+            ]
+        )
+        == 0
+    )
     told = one_line(capsys.readouterr().out)
     assert "55 % of the dead" in told
     assert "+28.6 points" in told
@@ -187,7 +248,9 @@ def test_a_round_headline_of_the_trade(capsys):
         and path != Path(__file__)
     ]
     assert len(texts) > 50
-    assert [str(path) for path in texts if figures.search(path.read_text(encoding="utf-8", errors="replace"))] == []
+    assert [
+        str(path) for path in texts if figures.search(path.read_text(encoding="utf-8", errors="replace"))
+    ] == []
 
 
 # ---- faults and interruptions ---------------------------------------------------------------------------------------
@@ -216,13 +279,16 @@ def test_not_estimable_that_escapes_is_a_fault_of_the_program(tmp_path, monkeypa
 
 
 def test_an_interruption_leaves_with_130_and_no_half_report(tmp_path):
-    running = subprocess.Popen([*PROGRAM, "brief"], cwd=tmp_path, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
-    for line in running.stderr:
-        if line.startswith("Estimating"):
-            break
-    time.sleep(0.05)
+    running = subprocess.Popen(
+        [*PROGRAM, "brief"], cwd=tmp_path, stderr=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    )
+    while not running.stderr.readline().startswith("Estimating"):
+        assert running.poll() is None
     running.send_signal(signal.SIGINT)
-    out, err = running.communicate(timeout=60)
+    err = running.stderr.read()
+    running.wait(timeout=60)
+    running.stdout.close()
+    running.stderr.close()
     assert running.returncode == 130, err
     assert err.splitlines()[-1] == "survstats: Interrupted."
     assert "Traceback" not in err
@@ -231,7 +297,9 @@ def test_an_interruption_leaves_with_130_and_no_half_report(tmp_path):
 
 def test_a_reader_that_stops_listening_is_no_fault(tmp_path, study_folder):
     script = f"{' '.join(PROGRAM[:3])} -c 'from survstats.cli import main; main()' check {study_folder} | head -n 1"
-    done = subprocess.run(["bash", "-o", "pipefail", "-c", script], capture_output=True, text=True, timeout=60)
+    done = subprocess.run(
+        ["bash", "-o", "pipefail", "-c", script], capture_output=True, text=True, timeout=60
+    )
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
 

@@ -35,7 +35,7 @@ def median_s(*words, first_line=False):
     [
         (0.4, ["--help"], False),
         (0.4, ["--version"], False),
-        (0.5, "claim --aboard 100 --died 40 --trained-of-survivors 80%".split(), False),
+        (0.5, ["claim", "--aboard", "100", "--died", "40", "--trained-of-survivors", "80%"], False),
         (1.5, ["check", str(demo_folder("demo_survivor_only"))], True),
     ],
 )
@@ -46,4 +46,6 @@ def test_commands_start_fast(bar_s, words, first_line):
 
 def test_the_package_is_light_to_import():
     bare, ours = median_s("-c", "pass"), median_s("-c", "import survstats")
-    assert ours - bare < 2 * 0.3, f"import survstats took {ours - bare:.2f} s over the interpreter; the bar is .3 s"
+    assert ours - bare < 2 * 0.3, (
+        f"import survstats took {ours - bare:.2f} s over the interpreter; the bar is .3 s"
+    )

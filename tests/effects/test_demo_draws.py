@@ -25,7 +25,7 @@ COVARIATES = (
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "mishaps", "effect", "chosen"),
-    [("demo_small", 18, 1.0, 28), ("demo_main", 60, 1.0, 24), ("demo_null", 60, 0.0, 8)],
+    [("demo_small", 18, 1.0, 93), ("demo_main", 60, 1.0, 31), ("demo_null", 60, 0.0, 84)],
 )
 def test_each_demo_is_the_median_draw(tmp_path, name, mishaps, effect, chosen):
     differences = []

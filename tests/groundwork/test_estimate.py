@@ -48,4 +48,8 @@ def test_edges_are_infinite_on_their_scale_and_come_back(value, scale, moved):
 
 
 def test_far_values_do_not_overflow():
-    assert (from_scale(1e4, "log"), from_scale(-1e4, "logit"), from_scale(1e4, "logit")) == (math.inf, 0.0, 1.0)
+    assert (from_scale(1e4, "log"), from_scale(-1e4, "logit"), from_scale(1e4, "logit")) == (
+        math.inf,
+        0.0,
+        1.0,
+    )

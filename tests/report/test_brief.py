@@ -53,7 +53,15 @@ def first_page(c: BriefContent) -> list[tuple[Piece, ...]]:
         for arm in (c.seats.upper, c.seats.lower):
             texts += [arm.label, arm.alive_text, arm.interval_label, arm.low_text, arm.high_text]
         s = c.seats
-        texts += [s.upper.unit_text, s.difference, s.difference_interval, s.key_full, s.key_half, s.key_open, s.note]
+        texts += [
+            s.upper.unit_text,
+            s.difference,
+            s.difference_interval,
+            s.key_full,
+            s.key_half,
+            s.key_open,
+            s.note,
+        ]
     return texts
 
 
@@ -111,7 +119,9 @@ def test_survivors_asked_alone_raises_the_banner(contents):
 
 
 def pages_of(pdf: bytes) -> list[str]:
-    told = subprocess.run(["pdftotext", "-raw", "-", "-"], input=pdf, capture_output=True, check=True).stdout.decode()
+    told = subprocess.run(
+        ["pdftotext", "-raw", "-", "-"], input=pdf, capture_output=True, check=True
+    ).stdout.decode()
     return [page for page in told.split("\f") if page.strip()]
 
 

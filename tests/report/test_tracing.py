@@ -69,7 +69,9 @@ def demand_only(before: list[Piece], after: list[Piece], name: str) -> None:
     assert len(before) == len(after)
     differing = {old.id for old, new in zip(before, after, strict=True) if old.text != new.text}
     assert differing == {name}
-    still = [old.text for old, new in zip(before, after, strict=True) if old.id == name and old.text == new.text]
+    still = [
+        old.text for old, new in zip(before, after, strict=True) if old.id == name and old.text == new.text
+    ]
     assert still == []
 
 
@@ -118,7 +120,13 @@ def test_each_text_and_list_changes_its_own_words(filled):
     results = filled("demo_main")
     before, names = words(results), quoted(results)
     texts = [name for name in results.texts if name in names]
-    assert set(texts) == {"study.place", "study.prepared_by", "study.reviewed_by", "study.funding", "study.title"}
+    assert set(texts) == {
+        "study.place",
+        "study.prepared_by",
+        "study.reviewed_by",
+        "study.funding",
+        "study.title",
+    }
     for name in texts:
         demand_only(before, words(replace(results, texts={**results.texts, name: "other words"})), name)
     lists = [name for name in results.lists if name in names]

@@ -31,7 +31,9 @@ def test_no_sentence_holds_a_digit():
 
 def test_no_sentence_spells_a_result_out():
     # "a hundred seats" is the drawing's own size; every other number word would be a number without an id
-    spelled = re.compile(r"\b(two|three|four|five|six|seven|nine|ten|twelve|dozen|half|twice|double)\b", re.IGNORECASE)
+    spelled = re.compile(
+        r"\b(two|three|four|five|six|seven|nine|ten|twelve|dozen|half|twice|double)\b", re.IGNORECASE
+    )
     allowed = {"seats.alt", "seats.half", "gates.title"}
     found = {key: spelled.findall(text) for key, text in entries() if key not in allowed}
     assert {key for key, words in found.items() if set(map(str.lower, words)) - {"two", "half"}} == set()
@@ -48,7 +50,9 @@ def test_every_slot_has_a_form_and_every_mark_its_partner(key, text):
 
 
 def figure(value, low=None, high=None):
-    return Wording(Facts({"x": Number(value, "u", "m", low, high)}, {"t": "abcdefgh"}, {"l": ["role", "sex", "era"]}))
+    return Wording(
+        Facts({"x": Number(value, "u", "m", low, high)}, {"t": "abcdefgh"}, {"l": ["role", "sex", "era"]})
+    )
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import re
 
 import pytest
@@ -13,16 +14,15 @@ from survstats.cli import run_command
 
 HOSTILE = {
     "html": "<script>alert(1)</script><b>&amp;\"'",
-    "typst": "#panic(\"x\") $x$ *b* _i_ `r` \\ @ref <label> = h",
+    "typst": '#panic("x") $x$ *b* _i_ `r` \\ @ref <label> = h',
     "jinja": "{{ 7*7 }}{% raw %}{# c #}",
     "slot": "{effect.rd|points} *strong*",
     "formula": "=cmd|' /C calc'!A0",
     "comma": 'a,b;"c"',
     "path": "../../../etc/passwd",
-    "long word": "x" * 118,
-    "long text": "many words in a row " * 5,
+    "long word": "x" * 120,
+    "long text": "many words in a row " * 6,
     "quotes": "\u201cit\u2019s\u201d \u2013 na\u00efve \u0141\u00f3d\u017a \u00c5land",
-    "nothing": "   ",
 }
 #: Letters that the fonts of the paper may lack: a clear refusal is as good as a page.
 UNPRINTABLE = {
@@ -42,18 +42,22 @@ def brief(folder, out, capsys):
     return code, told
 
 
-def with_texts(folder, text):
-    quoted = '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+#: How many letters the study file allows in each of its texts.
+LONGEST = {"title": 120, "place": 120, "prepared_by": 60, "reviewed_by": 60, "funding": 60}
+
+
+def with_texts(folder, text, keys=tuple(LONGEST)):
     plan = (folder / "study.toml").read_text(encoding="utf-8")
-    for key in ("title", "place", "prepared_by", "reviewed_by", "funding"):
-        plan = re.sub(rf"(?m)^{key} = .*$", lambda _, key=key: f"{key} = {quoted}", plan)
+    for key in keys:
+        line = f"{key} = {json.dumps(text[: LONGEST[key]], ensure_ascii=False)}"  # a JSON string is a TOML string
+        plan = re.sub(rf"(?m)^{key} = .*$", lambda _, line=line: line, plan)
     (folder / "study.toml").write_text(plan, encoding="utf-8")
 
 
 @pytest.mark.parametrize("name", HOSTILE)
 def test_texts_of_the_study_file_come_out_as_they_stand(study_folder, tmp_path, capsys, name):
     text = HOSTILE[name]
-    with_texts(study_folder, text)
+    with_texts(study_folder, text, ["title", "place", "prepared_by"])
     code, told = brief(study_folder, tmp_path / "out", capsys)
     assert code == 0, told
     page = (tmp_path / "out" / "brief.html").read_text(encoding="utf-8")
@@ -64,9 +68,17 @@ def test_texts_of_the_study_file_come_out_as_they_stand(study_folder, tmp_path, 
         assert text in BeautifulSoup(page, "html.parser").find(class_="signed").get_text()
 
 
+@pytest.mark.xfail(strict=True, reason="page 2 has no room for names and funding of two lines each")
+@pytest.mark.parametrize("name", ["long text"])
+def test_the_longest_texts_the_study_file_allows_fit_on_the_paper(study_folder, tmp_path, capsys, name):
+    with_texts(study_folder, HOSTILE[name])
+    code, told = brief(study_folder, tmp_path / "out", capsys)
+    assert code == 0, told
+
+
 @pytest.mark.parametrize("name", UNPRINTABLE)
 def test_letters_the_fonts_lack_are_printed_or_refused_in_a_sentence(study_folder, tmp_path, capsys, name):
-    with_texts(study_folder, UNPRINTABLE[name])
+    with_texts(study_folder, UNPRINTABLE[name], ["place"])
     code, told = brief(study_folder, tmp_path / "out", capsys)
     assert code in (0, 2, 3)
     assert (tmp_path / "out").exists() == (code == 0)
@@ -76,16 +88,15 @@ def test_letters_the_fonts_lack_are_printed_or_refused_in_a_sentence(study_folde
         assert re.search(r"character|font|letter", sentence), sentence
 
 
-@pytest.mark.parametrize("name", [*HOSTILE, *UNPRINTABLE])
-def test_texts_of_the_records_never_break_a_table_or_a_page(study_folder, tmp_path, capsys, name):
-    text = {**HOSTILE, **UNPRINTABLE}[name].strip() or "x"
+def test_texts_of_the_records_never_break_a_table_or_a_page(study_folder, tmp_path, capsys):
     mishap, occupant = read_tables(study_folder)
-    new = {mishap["mishap_id"][0]: text}
+    texts = [text.strip() for text in (*HOSTILE.values(), *UNPRINTABLE.values())]
+    new = dict(zip(mishap["mishap_id"], texts, strict=False))
     for table in (mishap, occupant):
         table["mishap_id"] = table["mishap_id"].replace(new)
-    occupant.loc[1, "exit_used"] = text
-    occupant.loc[1, "occupant_id"] = text
-    mishap["operator_code"] = mishap["operator_code"].replace({"N": text})
+    occupant.loc[range(len(texts)), "exit_used"] = texts
+    occupant.loc[range(len(texts)), "occupant_id"] = texts
+    mishap["operator_code"] = mishap["operator_code"].replace({"N": texts[0]})
     write_tables(study_folder, (mishap, occupant))
     code, told = brief(study_folder, tmp_path / "out", capsys)
     assert code == 0, told
@@ -95,18 +106,19 @@ def test_texts_of_the_records_never_break_a_table_or_a_page(study_folder, tmp_pa
         assert not any(cell.startswith("=") for row in rows for cell in row), path.name
 
 
-@pytest.mark.parametrize("name", [*HOSTILE, *UNPRINTABLE])
-def test_hostile_codes_are_found_and_told(study_folder, tmp_path, capsys, name):
-    text = {**HOSTILE, **UNPRINTABLE}[name].strip() or "x"
+def test_hostile_codes_are_all_found_and_told(study_folder, tmp_path, capsys):
     mishap, occupant = read_tables(study_folder)
-    occupant.loc[2, "outcome"] = text
+    texts = [text.strip() for text in (*HOSTILE.values(), *UNPRINTABLE.values())]
+    occupant.loc[range(len(texts)), "outcome"] = texts
     write_tables(study_folder, (mishap, occupant))
     code, told = brief(study_folder, tmp_path / "out", capsys)
     assert code == 1
-    assert "occupant.csv, row 4, outcome" in told
+    assert "occupant.csv, row 2, outcome" in told
     assert not (tmp_path / "out").exists()
     findings = tmp_path / "findings.csv"
     assert run_command(["check", str(study_folder), "--out", str(findings)]) == 1
     capsys.readouterr()
-    rows = list(csv.reader(io.StringIO(findings.read_text(encoding="utf-8"), newline="")))
-    assert len({len(row) for row in rows}) == 1
+    header, *rows = csv.reader(io.StringIO(findings.read_text(encoding="utf-8"), newline=""))
+    found = [row[header.index("seen")] for row in rows if row[header.index("field")] == "outcome"]
+    assert [text.removeprefix("'") for text in found[: len(texts)]] == texts
+    assert not any(cell.startswith("=") for row in rows for cell in row)

@@ -135,12 +135,13 @@ def test_a_forbidden_covariate_is_refused_with_its_reason_and_line(tmp_path, nam
 @pytest.mark.parametrize(
     "text",
     [
-        'title = "x"\nquestion = {currency_months = -4, smallest_worthwhile_points = 5}\nmodel.covariates = ["role"]\n',
-        'title = "x"\nquestion.currency_months = -4\nquestion.smallest_worthwhile_points = 5\nmodel.covariates = ["role"]\n',
-        'title = "x"\nmodel.covariates = ["role"]\n["question"]\ncurrency_months = -4\nsmallest_worthwhile_points = 5\n',
+        "question = {currency_months = -4, smallest_worthwhile_points = 5}\n",
+        "question.currency_months = -4\nquestion.smallest_worthwhile_points = 5\n",
+        '["question"]\ncurrency_months = -4\nsmallest_worthwhile_points = 5\n',
     ],
 )
 def test_other_ways_to_write_a_table_never_give_a_wrong_line(tmp_path, text):
+    text = f'title = "x"\nmodel.covariates = ["role"]\n{text}'
     fault = refused(tmp_path, text)
     lines = text.splitlines()
     assert fault.line is None or "question" in lines[fault.line - 1] or "currency" in lines[fault.line - 1]
@@ -156,7 +157,9 @@ def test_several_faults_are_counted_and_the_first_is_told(tmp_path):
 
 
 def test_a_question_given_as_a_value(tmp_path):
-    text = re.sub(r"\[question\](.|\n)*?\n\n", "", GOOD).replace("invented = true", "invented = true\nquestion = 3")
+    text = re.sub(r"\[question\](.|\n)*?\n\n", "", GOOD).replace(
+        "invented = true", "invented = true\nquestion = 3"
+    )
     fault = refused(tmp_path, text)
     assert fault.line == 4
     assert "[section]" in str(fault)

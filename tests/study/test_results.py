@@ -50,7 +50,9 @@ def test_a_table_comes_back_with_its_gaps_and_texts():
     assert StudyResults.from_json(built().to_json()).tables["t"] == built().tables["t"]
 
 
-@pytest.mark.parametrize("text", ["", "{}", "[]", "3", "not json", '{"schema_version": 99}', '{"schema_version": null}'])
+@pytest.mark.parametrize(
+    "text", ["", "{}", "[]", "3", "not json", '{"schema_version": 99}', '{"schema_version": null}']
+)
 def test_other_text_is_refused(text):
     with pytest.raises(CallError) as caught:
         StudyResults.from_json(text)

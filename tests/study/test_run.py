@@ -16,13 +16,13 @@ from survstats.study.run import run
 TODAY = datetime.date(2026, 11, 24)
 
 #: Ids that others may rely on, as far as they are built.
-IDS = """
-cohort.aboard cohort.analysed cohort.mishaps cohort.died
-effect.rd effect.survival_if_all_trained effect.survival_if_none_trained effect.rr_death effect.rd_untrained
-effect.rd_passengers effect.rd_all_aboard crude.rd within.odds_ratio
-claim.rd_low claim.rd_high unknown.rd_low unknown.rd_high
-""".split()
-CODES = "verdict.word verdict.reason verdict.chance verdict.reading verdict.direction verdict.size".split()
+IDS = [
+    *(f"cohort.{name}" for name in ("aboard", "analysed", "mishaps", "died")),
+    *(f"effect.survival_if_{name}_trained" for name in ("all", "none")),
+    *(f"effect.{name}" for name in ("rd", "rr_death", "rd_untrained", "rd_passengers", "rd_all_aboard")),
+    *("crude.rd", "within.odds_ratio", "claim.rd_low", "claim.rd_high", "unknown.rd_low", "unknown.rd_high"),
+]
+CODES = [f"verdict.{name}" for name in ("word", "reason", "chance", "reading", "direction", "size")]
 
 
 def run_folder(folder):
@@ -82,7 +82,9 @@ def test_two_runs_are_the_same_to_the_last_digit(demo_results):
 @pytest.mark.parametrize("seed", [1, 2])
 def test_the_order_of_the_rows_changes_no_number(demo_results, study_folder, seed):
     mishap, occupant = read_tables(study_folder)
-    write_tables(study_folder, (mishap.sample(frac=1, random_state=seed), occupant.sample(frac=1, random_state=seed)))
+    write_tables(
+        study_folder, (mishap.sample(frac=1, random_state=seed), occupant.sample(frac=1, random_state=seed))
+    )
     mixed, first = run_folder(study_folder), demo_results["demo_small"]
     assert mixed.codes == first.codes
     assert mixed.absent == first.absent

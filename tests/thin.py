@@ -125,5 +125,5 @@ THIN: dict[str, Callable[[pd.DataFrame, pd.DataFrame], Tables]] = {
     "one_occupant": _one_occupant,
     "empty_covariate": lambda mishap, occupant: (mishap.assign(water_temp_c=""), occupant),
     "only_unknown": _everyone(**_UNKNOWN),
-    "nobody_alive_at_flooding": _everyone(alive_at_immersion="unknown"),
+    "nobody_alive_at_flooding": _everyone(**_DIED | {"alive_at_immersion": "unknown"}),
 }

@@ -73,7 +73,7 @@ def enough_gate(figures: EnoughFigures) -> Gate:
         return Gate("enough", "met", "counts")
     if figures.mishaps >= rule["partly_mishaps"] and fewest >= rule["partly_people"]:
         by_df = figures.mishaps >= rule["met_mishaps"] and fewest >= rule["met_people"]
-        return Gate("enough", "partly_met", "df" if by_df else "counts")
+        return Gate("enough", "partly_met", "df" if by_df and figures.df is not None else "counts")
     within_p = figures.within_p_same_direction
     if within_p is not None and within_p < rule["partly_within_p"]:
         return Gate("enough", "partly_met", "within_mishap")

@@ -84,6 +84,7 @@ def test_enough(figures, state):
 def test_enough_says_when_only_the_degrees_of_freedom_are_short():
     assert enough_gate(replace(PLENTY, df=7.99)).finding == "df"
     assert enough_gate(replace(PLENTY, dead=19)).finding == "counts"
+    assert enough_gate(replace(PLENTY, df=None)).finding == "counts"
 
 
 def test_enough_says_when_it_leans_on_the_comparison_within_mishaps():

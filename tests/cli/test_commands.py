@@ -192,7 +192,7 @@ def test_claim_golden_with_the_dead(capsys):
         == 0
     )
     told = one_line(capsys.readouterr().out)
-    assert "+33.1 points (survival 1.88 times, odds 4.00 times" in told
+    assert "+33.1 points (survival 1.9 times, odds 4.0 times" in told
     assert "-45.5 to +76.9" in told
 
 
@@ -216,7 +216,7 @@ def test_claim_golden_with_the_share_aboard(capsys):
     told = one_line(capsys.readouterr().out)
     assert "55 % of the dead" in told
     assert "+28.6 points" in told
-    assert "by 2.50 points" in told
+    assert "by 2.5 points" in told
 
 
 @pytest.mark.parametrize("share", ["0", "0%", "1", "100 %", "75%-85%", "0-1", "0,5", "62.5%", ".3333"])
@@ -237,7 +237,7 @@ def test_a_round_headline_of_the_trade(capsys):
     assert "any difference from -39.0 to +71.9 points" in told
     assert re.search(r"rounded to a whole per cent, from -39\.2 to \+72\.4 points", told)
     assert re.search(r"No whole number of 86 is 80 %: 69 is nearest", told)
-    assert "no effect if 80 % of the dead had been trained too" in told
+    assert re.search(r"no (effect|difference) if 80 % of the dead had been trained too", told)
     assert "One number would settle the arithmetic: how many of the 44 dead had been trained" in told
     figures = re.compile(r"(?s)\b130\b.{0,80}\b44\b.{0,80}\b80 ?%|aboard[ =]130|130 aboard")
     texts = [

@@ -73,7 +73,7 @@ def test_each_exclusion_in_turn(study):
     occupants = [p for i in ("M1", "M2", "M3", "M4") for p in study.people(i)]
     occupants += study.people(
         "M5",
-        {"alive_at_immersion": "unknown"},
+        {"alive_at_immersion": "unknown", "outcome": "died"},
         {"training_last_date": "2001-01-01"},
         {"alive_at_immersion": "no"},
     )

@@ -113,13 +113,21 @@ def test_cold_and_era(study, water, cold):
         ("unknown", "yes", False),
         ("", "yes", False),
         ("survivable", "no", False),
-        ("survivable", "unknown", False),
-        ("survivable", "na", False),
+        ("survivable", "unknown", True),  # who lived was alive then
+        ("survivable", "na", True),
     ],
 )
 def test_population_flags(study, impact, alive, in_p1):
     row = of_first(study, {"impact_survivability": impact}, alive_at_immersion=alive)
     assert row["in_p1"] == in_p1
+    assert row["in_p2"]
+
+
+def test_a_dead_person_of_whom_nobody_knows_whether_alive_at_immersion_is_not_in_p1(study):
+    row = of_first(
+        study, {"impact_survivability": "survivable"}, alive_at_immersion="unknown", outcome="died"
+    )
+    assert not row["in_p1"]
     assert row["in_p2"]
 
 

@@ -34,7 +34,7 @@ def test_no_sentence_spells_a_result_out():
     spelled = re.compile(
         r"\b(two|three|four|five|six|seven|nine|ten|twelve|dozen|half|twice|double)\b", re.IGNORECASE
     )
-    allowed = {"seats.alt", "seats.half", "gates.title"}
+    allowed = {"seats.alt", "seats.half", "gates.title", "needed.five"}  # the last: a law of counting
     found = {key: spelled.findall(text) for key, text in entries() if key not in allowed}
     assert {key for key, words in found.items() if set(map(str.lower, words)) - {"two", "half"}} == set()
 
@@ -46,7 +46,7 @@ def test_every_slot_has_a_form_and_every_mark_its_partner(key, text):
     assert text.count("*") % 2 == 0
     if key != "paper.page_of":
         assert not re.search(r"[{}]", SLOT.sub("", text))
-    assert not NEVER.search(text)
+    assert not NEVER.search(SLOT.sub("", text))
 
 
 def figure(value, low=None, high=None):
@@ -62,20 +62,25 @@ def figure(value, low=None, high=None):
         ("count", 1234567, "1 234 567"),
         ("year", 1996, "1996"),
         ("percent", 0.005, "1 %"),
-        ("percent", 0.0049, "0 %"),
-        ("percent", 0.995, "100 %"),
+        ("percent", 0.0, "0 %"),
+        ("percent", 0.0049, "<1 %"),
+        ("percent", 0.995, ">99 %"),
+        ("percent", 1.0, "100 %"),
         ("whole_percent", 0.625, "63"),
         ("of_hundred", 0.625, "63 of 100"),
         ("points", 0.01, "1 point"),
         ("points", -0.01, "−1 point"),
-        ("points", -0.004, "0 points"),
+        ("points", -0.004, "−0.4 points"),
+        ("points", -0.0004, "0 points"),
         ("points", 0.105, "11 points"),
         ("points", -0.105, "−11 points"),
         ("points_bare", -0.105, "−11"),
-        ("minus_points_bare", 0.05, "−5"),
         ("points_signed", 0.719, "+71.9"),
         ("points_signed", -0.3929, "-39.3"),
-        ("ratio", 1.005, "1.00"),
+        ("ratio", 1.96, "2.0"),
+        ("ratio", 0.2345, "0.23"),
+        ("ratio", 12.4, "12"),
+        ("ratio", 123.4, "123"),
         ("ratio", math.inf, "without limit"),
         ("months", 24, "24 months"),
         ("months", 1, "1 month"),

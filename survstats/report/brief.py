@@ -146,7 +146,12 @@ def _saw(results: StudyResults, words: Wording) -> Block:
         lead = "saw.lead_none_trained"
     elif not untrained:
         lead = "saw.lead_none_untrained"
-    body = [*words.join("saw.flooded", "saw.neither")]
+    compared = (
+        "saw.all_compared"
+        if numbers["cohort.analysed"].value == numbers["cohort.population"].value
+        else "saw.neither"
+    )
+    body = [*words.join("saw.flooded", compared)]
     beside = [key for key, name in _BESIDE if name in numbers]
     if beside == ["saw.all_aboard"]:
         body += [Piece(" "), *words.say("saw.all_aboard_alone")]
@@ -174,8 +179,8 @@ def _unseen(results: StudyResults, words: Wording, *, estimated: bool) -> Block:
     elif "unknown.rd_low" in numbers:
         few = results.codes["brief.form"] in ("few_mishaps", "one_mishap")
         keys.append("unseen.worst_few" if few else "unseen.worst")
-    if numbers["unknown.perhaps"].value:
-        keys.append("unseen.perhaps")
+    if numbers["unknown.perhaps"].value and "unknown.rd_low" in numbers:
+        keys.append("unseen.perhaps" if numbers["seen.unknown"].value else "unseen.perhaps_alone")
     if estimated and numbers["seen.unknown"].value:
         keys.append(f"unseen.{results.codes['records.left_out']}")
     if estimated:
@@ -204,20 +209,20 @@ def _steady(results: StudyResults, words: Wording, *, estimated: bool, drawn: bo
     lead = f"steady.lead{without}" if drawn else "steady.nothing"
     if lead == "steady.lead" and not results.numbers["unknown.people"].value:
         lead = "steady.lead_known"
-    return Section(words.say(f"steady.title{without}"), words.say(lead), ())
+    within = words.say(f"within.{_within_key(results)}")
+    return Section(words.say(f"steady.title{without}"), words.say(lead), (within,))
 
 
 def _assumptions(results: StudyResults, words: Wording, *, estimated: bool) -> Section:
-    within = f"assumed.{_within_key(results)}"
     if not estimated:
         needed = words.say(f"needed.{results.codes['brief.form']}")
         five = ["needed.five"] if 1 < results.numbers["cohort.mishaps"].value <= _NEVER_BEYOND_CHANCE else []
-        return Section(words.say("needed.title"), needed, tuple(words.say(key) for key in (*five, within)))
+        return Section(words.say("needed.title"), needed, tuple(words.say(key) for key in five))
     adjusted = len(results.lists["plan.adjusted"])
     keys = ["assumed.adjusted" + {0: "_none", 1: "_one"}.get(adjusted, "")]
     keys.append("assumed.left_out" if results.lists["plan.groups_left_out"] else "assumed.left_out_fitness")
     keys += [key for key, applies in _assumed_if(results) if applies]
-    keys += ["assumed.crew", within]
+    keys.append("assumed.crew")
     return Section(
         words.say("assumed.title"), words.say("assumed.lead"), tuple(words.say(key) for key in keys)
     )
@@ -235,10 +240,10 @@ def _assumed_if(results: StudyResults) -> tuple[tuple[str, bool], ...]:
 def _within_key(results: StudyResults) -> str:
     ratio = results.numbers.get("within.odds_ratio")
     if ratio is None:
-        return "within_none"
+        return "none"
     if math.isinf(ratio.value):
-        return "within_highest"
-    return "within" if ratio.value > 0 else "within_lowest"
+        return "highest"
+    return "ratio" if ratio.value > 0 else "lowest"
 
 
 def _gates(results: StudyResults, words: Wording) -> tuple[GateLine, ...]:

@@ -233,8 +233,11 @@ def _print(text: str, *, flush: bool = False) -> None:
     import textwrap
 
     width = min(shutil.get_terminal_size((80, 24)).columns, 100)
-    ascii_text = text.replace("\u00a0", " ").replace("\u2212", "-")
-    print(textwrap.fill(ascii_text, width, subsequent_indent="  ", break_on_hyphens=False), flush=flush)
+    spoken = text.replace("\u00a0", " ").replace("\u2212", "-")
+    safe = "".join(
+        letter if letter.isprintable() else "?" for letter in spoken
+    )  # no control letters of the records
+    print(textwrap.fill(safe, width, subsequent_indent="  ", break_on_hyphens=False), flush=flush)
 
 
 def _whole_number(typed: str, name: str) -> int:

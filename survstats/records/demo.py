@@ -7,7 +7,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from survstats.groundwork.errors import CallError
+from survstats.groundwork.errors import CallError, PublishError
 
 DEMO_NAMES = ("demo_small", "demo_main", "demo_null", "demo_survivor_only")
 
@@ -37,7 +37,9 @@ def copy_demo(name: str, directory: Path | str) -> Path:
     Raises
     ------
     CallError
-        ``folder_exists`` where anything of that name is there already, ``cannot_write`` where the copy fails.
+        ``folder_exists`` where anything of that name is there already.
+    PublishError
+        ``cannot_write`` where the copy fails; nothing is left behind.
     """
     source, target = demo_folder(name), Path(directory)
     if target.exists():
@@ -51,7 +53,7 @@ def copy_demo(name: str, directory: Path | str) -> Path:
             shutil.copytree(source, whole)
             os.rename(whole, target)
     except OSError as error:
-        raise CallError(
+        raise PublishError(
             "cannot_write", f"{target} cannot be written.", "Choose a folder you may write in."
         ) from error
     return target

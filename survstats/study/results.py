@@ -167,7 +167,10 @@ def _parts(data: Any) -> dict[str, Any]:
     return {
         "numbers": {name: Number(**_numeric(entry)) for name, entry in data["numbers"].items()},
         "tables": {
-            name: Table(tuple(entry["columns"]), tuple(tuple(row) for row in entry["rows"]))
+            name: Table(
+                tuple(entry["columns"]),
+                tuple(tuple(_unbounded(cell) for cell in row) for row in entry["rows"]),
+            )
             for name, entry in data["tables"].items()
         },
         "rows": {name: [(row[0], row[1], row[2]) for row in entry] for name, entry in data["rows"].items()},
@@ -187,8 +190,10 @@ def _plain(value: Any) -> Any:
 
 
 def _numeric(entry: dict[str, Any]) -> dict[str, Any]:
-    unbounded = {"infinite": math.inf, "-infinite": -math.inf}
-    return {
-        key: unbounded[value] if isinstance(value, str) and value in unbounded else value
-        for key, value in entry.items()
-    }
+    return {key: _unbounded(value) for key, value in entry.items()}
+
+
+def _unbounded(value: Any) -> Any:
+    return (
+        {"infinite": math.inf, "-infinite": -math.inf}.get(value, value) if isinstance(value, str) else value
+    )

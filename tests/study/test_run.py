@@ -135,7 +135,7 @@ FORMS = {
     "one_occupant": "all_trained",
     "empty_covariate": "missing_value",
     "only_unknown": "no_rows",
-    "nobody_alive_at_flooding": "all_survived",
+    "nobody_alive_at_flooding": "no_rows",
 }
 
 

@@ -56,9 +56,9 @@ def draw_seats(figure: SeatsFigure, *, narrow: bool = False, paper: Paper = "whi
 
 LEFT = 38.0 * MM
 TOP = 3.2 * MM
-BETWEEN = 19 * MM + 2 * SIDE
+BETWEEN = 19.5 * MM + 2 * SIDE
 SECOND = TOP + ACROSS + BETWEEN
-FIRST_BAR, SECOND_BAR = TOP + ACROSS + 5.4 * MM, SECOND - 5.4 * MM
+FIRST_BAR, SECOND_BAR = TOP + ACROSS + 5.2 * MM, SECOND - 5.2 * MM
 STEP = (FIRST_BAR + SECOND_BAR) / 2
 KEY = SECOND + ACROSS + 7.6 * MM
 

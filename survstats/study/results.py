@@ -169,7 +169,7 @@ def _parts(data: Any) -> dict[str, Any]:
         "tables": {
             name: Table(
                 tuple(entry["columns"]),
-                tuple(tuple(_unbounded(cell) for cell in row) for row in entry["rows"]),
+                tuple(tuple(row) for row in entry["rows"]),
             )
             for name, entry in data["tables"].items()
         },

@@ -7,8 +7,8 @@ below 1e-8), then times are printed: ours the median of 7 calls on all 2,000, th
 (s) or 40 (m) resamples, scaled to 2,000, its row numbers made beforehand so that it is timed on its fits alone.  A test
 environment that pins the BLAS to a generic kernel slows both sides; the command above lifts that for this run alone and
 keeps the BLAS to one thread, because two wait for each other wherever something else is running.
-Exit code 1 if the coefficients differ by more than 1e-8; times are told, not judged (asked for at size s: 25 times faster,
-aimed at: 50).
+Exit code 1 if the coefficients differ by more than 1e-8; times are told, not judged (asked for at size s: 25 times
+faster, aimed at: 50).
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@ import tomllib
 
 import pytest
 
-from survstats.groundwork.errors import CallError
+from survstats.groundwork.errors import CallError, PublishError
 from survstats.records.demo import DEMO_NAMES, copy_demo, demo_folder
 
 FILES = {"mishap.csv", "occupant.csv", "study.toml", "truth.json", "README.md"}
@@ -38,7 +38,7 @@ def test_a_copy_is_whole_and_never_overwrites(tmp_path):
 def test_a_copy_that_fails_leaves_nothing(tmp_path):
     blocker = tmp_path / "file"
     blocker.write_text("not a folder")
-    with pytest.raises(CallError) as caught:
+    with pytest.raises(PublishError) as caught:
         copy_demo("demo_small", blocker / "mine")
     assert caught.value.reason == "cannot_write"
     assert [path.name for path in tmp_path.iterdir()] == ["file"]

@@ -19,7 +19,7 @@ def installed(tmp_path_factory):
     """The wheel, built from the checkout and unpacked into a folder of its own."""
     folder = tmp_path_factory.mktemp("wheel")
     pip = [sys.executable, "-m", "pip", "--disable-pip-version-check", "--quiet"]
-    build = [*pip, "wheel", str(CHECKOUT), "--no-deps", "--no-build-isolation", "--wheel-dir", str(folder)]
+    build = [*pip, "wheel", str(CHECKOUT), "--no-deps", "--wheel-dir", str(folder)]
     subprocess.run(build, check=True, timeout=300)
     (wheel,) = folder.glob("*.whl")
     target = folder / "site"

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from survstats.effects.standardise import prepare
+from survstats.groundwork.errors import NotEstimable
 from survstats.records import invented
 from survstats.records.cohort import build_cohort
 from survstats.records.deriving import derive
@@ -25,10 +26,10 @@ COVARIATES = (
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "mishaps", "effect", "chosen"),
-    [("demo_small", 18, 1.0, 93), ("demo_main", 60, 1.0, 31), ("demo_null", 60, 0.0, 84)],
+    [("demo_small", 18, 1.0, 28), ("demo_main", 60, 1.0, 31), ("demo_null", 60, 0.0, 84)],
 )
 def test_each_demo_is_the_median_draw(tmp_path, name, mishaps, effect, chosen):
-    differences = []
+    differences = {}
     for draw in range(invented.DRAWS):
         mishap, occupant = invented.draw_study(f"{name}/{draw}", mishaps=mishaps, effect=effect)
         paths = tmp_path / "mishap.csv", tmp_path / "occupant.csv"
@@ -36,9 +37,13 @@ def test_each_demo_is_the_median_draw(tmp_path, name, mishaps, effect, chosen):
         occupant.to_csv(paths[1], index=False)
         records = read_records(*paths)
         analysed = build_cohort(derive(records, currency_months=24), records, population="P1").analysed
-        model = prepare(
-            analysed, outcome="survived", exposure="trained", covariates=COVARIATES, cluster="mishap_id"
-        )
+        try:
+            model = prepare(
+                analysed, outcome="survived", exposure="trained", covariates=COVARIATES, cluster="mishap_id"
+            )
+        except NotEstimable:
+            continue
         trained, untrained = model.risks(np.ones((1, model.mishaps)))[0]
-        differences.append(trained - untrained)
-    assert int(np.argsort(differences, kind="stable")[invented.DRAWS // 2]) == chosen
+        differences[draw] = trained - untrained
+    assert len(differences) > invented.DRAWS / 2
+    assert sorted(differences, key=differences.__getitem__)[len(differences) // 2] == chosen

@@ -1,8 +1,8 @@
 """Which invented studies come with the package, and how are they made?
 
 ``python -m survstats.records.invented DIR`` writes all of them again, byte for byte. Of `DRAWS` draws from one
-announced seed each demo is the one whose main estimate is the median (of those that allow one); in other numbers it need not be typical. A
-slow test makes the choice again. The survivor-only study is the main one, asked differently.
+announced seed each demo is the one whose main estimate is the median (of those that allow one); in other numbers it need
+not be typical. A slow test makes the choice again. The survivor-only study is the main one, asked differently.
 """
 
 from __future__ import annotations

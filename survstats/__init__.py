@@ -14,8 +14,14 @@ _WHERE = {
     "RecordsError": "survstats.groundwork.errors",
     "StudyFileError": "survstats.groundwork.errors",
     "SurvstatsError": "survstats.groundwork.errors",
+    "Number": "survstats.study.results",
+    "Records": "survstats.records.loading",
+    "Share": "survstats.study.headline",
+    "Study": "survstats.study.plan",
     "StudyResults": "survstats.study.results",
+    "Table": "survstats.study.results",
     "check": "survstats.study.steps",
+    "copy_demo": "survstats.records.demo",
     "demo_folder": "survstats.records.demo",
     "publish": "survstats.report.papers",
     "read_records": "survstats.study.steps",
@@ -36,11 +42,12 @@ if TYPE_CHECKING:
         StudyFileError,
         SurvstatsError,
     )
-    from survstats.records.demo import demo_folder
+    from survstats.records.demo import copy_demo, demo_folder
+    from survstats.records.loading import Records
     from survstats.report.papers import publish
-    from survstats.study.headline import weigh_headline
-    from survstats.study.plan import read_study
-    from survstats.study.results import StudyResults, read_results
+    from survstats.study.headline import Share, weigh_headline
+    from survstats.study.plan import Study, read_study
+    from survstats.study.results import Number, StudyResults, Table, read_results
     from survstats.study.run import run
     from survstats.study.steps import check, read_records
 

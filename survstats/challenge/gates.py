@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import pandas as pd
 
@@ -19,15 +20,16 @@ class SeenFigures:
     ----------
     documented_dead, documented_survivors : float or None
         Shares with a certificate or a roster entry, in [0, 1]; None where there is nobody.
-    survivor_only : bool
-        Training was ascertained for survivors only.
+    survivor_only : {"no", "yes", "said"}
+        Whether training was ascertained for survivors only: ``said`` where the records say so although some of the
+        dead have an entry.
     worst_case_excludes_zero : bool
         With every undocumented dead person unknown, the interval of the worst case lies on one side of 0.
     """
 
     documented_dead: float | None
     documented_survivors: float | None
-    survivor_only: bool
+    survivor_only: Literal["no", "yes", "said"]
     worst_case_excludes_zero: bool
 
 
@@ -47,8 +49,9 @@ class EnoughFigures:
 def seen_gate(figures: SeenFigures) -> Gate:
     """Gate 1: is the training of the dead known as well as that of the survivors?"""
     rule = thresholds()["seen"]
-    if figures.survivor_only:
-        return Gate("seen", "not_met", "survivor_only")
+    if figures.survivor_only != "no":
+        said = figures.survivor_only == "said"
+        return Gate("seen", "not_met", "said_survivor_only" if said else "survivor_only")
     dead, survivors = figures.documented_dead, figures.documented_survivors
     if dead is None or survivors is None:
         return Gate("seen", "not_met", "nobody_to_see")
@@ -56,7 +59,7 @@ def seen_gate(figures: SeenFigures) -> Gate:
     if dead >= rule["met_documented_dead"] and gap <= rule["met_largest_gap"]:
         return Gate("seen", "met", "documented")
     if dead >= rule["partly_documented_dead"] or figures.worst_case_excludes_zero:
-        return Gate("seen", "partly_met", "documented")
+        return Gate("seen", "partly_met", "gap" if dead >= rule["met_documented_dead"] else "documented")
     return Gate("seen", "not_met", "documented")
 
 
@@ -72,8 +75,10 @@ def enough_gate(figures: EnoughFigures) -> Gate:
     ):
         return Gate("enough", "met", "counts")
     if figures.mishaps >= rule["partly_mishaps"] and fewest >= rule["partly_people"]:
-        by_df = figures.mishaps >= rule["met_mishaps"] and fewest >= rule["met_people"]
-        return Gate("enough", "partly_met", "df" if by_df and figures.df is not None else "counts")
+        by_counts = figures.mishaps < rule["met_mishaps"] or fewest < rule["met_people"]
+        return Gate(
+            "enough", "partly_met", "counts" if by_counts else "no_model" if figures.df is None else "df"
+        )
     within_p = figures.within_p_same_direction
     if within_p is not None and within_p < rule["partly_within_p"]:
         return Gate("enough", "partly_met", "within_mishap")

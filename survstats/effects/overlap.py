@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from survstats.groundwork.errors import NotEstimable
 from survstats.models.design import build_design, fill_gaps
 from survstats.models.kernel import collapse, refit_intercept, solve
 
@@ -60,6 +61,11 @@ def overlap(
     covariates : sequence of str
         What the propensity is modelled on.
 
+    Raises
+    ------
+    NotEstimable
+        ``not_converged``.
+
     Notes
     -----
     The propensity is a logistic model with Firth's penalty and the intercept refitted, so that a covariate that
@@ -71,6 +77,8 @@ def overlap(
     everyone = np.ones((1, len(design.mishap_labels)))
     collapsed = collapse(design.matrix, trained, design.mishap_codes)
     fitted = solve(collapsed, everyone, penalty="firth")
+    if not fitted.converged[0]:
+        raise NotEstimable("not_converged", "The model of who is trained has no finite solution.")
     coefficients = refit_intercept(collapsed, everyone, fitted.coefficients)[0]
     propensity = 1 / (1 + np.exp(-(design.matrix @ coefficients)))
     inside = (propensity >= COUNTERPART_RANGE[0]) & (propensity <= COUNTERPART_RANGE[1])

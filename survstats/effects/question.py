@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from survstats.groundwork.errors import StudyFileError
+from survstats.records.cohort import Population
 
-Population = Literal["P1", "P2"]
 Target = Literal["all", "untrained", "trained"]
 
 #: Fields measured before immersion that may be adjusted for, by the group a reader knows them by.

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
 
 
 class SurvstatsError(Exception):
@@ -72,18 +71,15 @@ class NotEstimable(SurvstatsError):
 class Notice:
     """Something the reader must know about a result.
 
-    Numbers and codes only: the sentence is made in ``report/wording.py``.
+    Numbers and codes only; it is kept with the results.
 
     Attributes
     ----------
     code : str
-        Key of the sentence in the catalogue.
-    severity : {"note", "caution"}
-        A caution is printed on the page, a note in the annex.
+        What happened: ``gap_coded``, ``separated``, ``aliased_column``.
     values : mapping of str to float, int or str
-        What the sentence needs.
+        To whom or how much.
     """
 
     code: str
-    severity: Literal["note", "caution"] = "note"
     values: Mapping[str, float | int | str] = field(default_factory=dict)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from survstats import __version__
 
-PACKAGES = ("numpy", "scipy", "pandas", "statsmodels", "lifelines", "matplotlib", "typst")
+PACKAGES = ("numpy", "scipy", "pandas", "matplotlib", "typst")
 
 
 def file_hash(path: Path) -> str:

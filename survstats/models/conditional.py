@@ -84,9 +84,7 @@ def fit_within(
             | dict.fromkeys(constant, "constant_within_mishaps"),
             rows_without_information=len(y) - int(strata.sizes.sum()),
         ),
-        notices=tuple(
-            Notice("aliased_column", values={"column": name}) for name in (*design.dropped, *constant)
-        ),
+        notices=tuple(Notice("aliased_column", {"column": name}) for name in (*design.dropped, *constant)),
         flic_intercept=float("nan"),
     )
 

@@ -121,7 +121,7 @@ def usage_of(design: Design) -> Usage:
 
 def aliased_notices(design: Design) -> tuple[Notice, ...]:
     """One notice per column that was dropped."""
-    return tuple(Notice("aliased_column", values={"column": name}) for name in design.dropped)
+    return tuple(Notice("aliased_column", {"column": name}) for name in design.dropped)
 
 
 def _refuse_separation(design: Design, outcome: NDArray[np.float64]) -> None:

@@ -1,8 +1,8 @@
 """Which invented studies come with the package, and how are they made?
 
 ``python -m survstats.records.invented DIR`` writes all of them again, byte for byte. Of `DRAWS` draws from one
-announced seed each demo is the one whose main estimate is the median (of those that allow one); in other numbers it need
-not be typical. A slow test makes the choice again. The survivor-only study is the main one, asked differently.
+announced seed each demo is the one whose main estimate is the median (of those that allow one); in other numbers it
+need not be typical. A slow test makes the choice again. The survivor-only study is the main one, asked differently.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ _PLANS = {
 
 _STUDY_FILE = """\
 # Invented: these people and mishaps never existed.
-title = "{title}"  # printed on top of every paper
+title = "{title}"  # names the paper: title of the PDF and of the browser tab
 place = "the Vesper Shelf (invented)"  # where the mishaps happened
 invented = true  # true: every page says so
 
@@ -75,7 +75,7 @@ reviewed_by = ""  # who read it before it was passed on
 funding = ""  # who paid
 
 [run]
-seed = 20261124  # start of the random numbers; the same seed gives the same paper
+seed = 20261124  # start of random draws; nothing in the brief draws any yet
 """
 
 _COVARIATES = (

@@ -22,7 +22,6 @@ from survstats.report.wording import Wording, facts_of
 from survstats.study.results import StudyResults
 
 _HIDDEN = {"supports": 0.0, "suggests": 0.52, "cannot_tell": 1.0}
-_NEVER_BEYOND_CHANCE = 5
 _BESIDE = (
     ("saw.crude", "crude.rd"),
     ("saw.passengers", "effect.rd_passengers"),
@@ -98,8 +97,9 @@ def _population_key(results: StudyResults) -> str:
 
 def _banners(results: StudyResults, words: Wording) -> tuple[Text, ...]:
     keys = []
-    if results.codes["records.survivor_only"] == "yes":
-        keys.append("survivor_only")
+    if results.codes["records.survivor_only"] != "no":
+        said = results.codes["records.survivor_only"] == "said"
+        keys.append("said_survivor_only" if said else "survivor_only")
     keys += [rule for rule in ("R40", "R41") if rule in results.lists["records.warnings"]]
     return tuple(words.say(f"banner.{key}") for key in keys)
 
@@ -216,7 +216,9 @@ def _steady(results: StudyResults, words: Wording, *, estimated: bool, drawn: bo
 def _assumptions(results: StudyResults, words: Wording, *, estimated: bool) -> Section:
     if not estimated:
         needed = words.say(f"needed.{results.codes['brief.form']}")
-        five = ["needed.five"] if 1 < results.numbers["cohort.mishaps"].value <= _NEVER_BEYOND_CHANCE else []
+        numbers = results.numbers
+        never = 1 < numbers["cohort.mishaps"].value <= numbers["threshold.never_beyond_chance"].value
+        five = ["needed.never_beyond_chance"] if never else []
         return Section(words.say("needed.title"), needed, tuple(words.say(key) for key in five))
     adjusted = len(results.lists["plan.adjusted"])
     keys = ["assumed.adjusted" + {0: "_none", 1: "_one"}.get(adjusted, "")]
@@ -232,7 +234,7 @@ def _assumed_if(results: StudyResults) -> tuple[tuple[str, bool], ...]:
     return (
         ("assumed.unknown", bool(results.numbers["unknown.people"].value)),
         ("assumed.gaps", bool(results.lists["notices.gap_fields"])),
-        ("assumed.year_only", bool(results.numbers["seen.year_only"].value)),
+        ("assumed.recency_unclear", bool(results.numbers["seen.recency_unclear"].value)),
         ("assumed.penalised", results.codes["effect.likelihood"] == "penalised"),
     )
 
@@ -270,7 +272,7 @@ def _provenance(results: StudyResults, words: Wording) -> tuple[Text, ...]:
     steps = [f"provenance.flow_{line}" for line in lines if words.has(f"provenance.flow_{line}")]
     some = [key for key in steps if results.numbers[f"cohort.ledger.{key.partition('flow_')[2]}"].value]
     flow = words.series("provenance.flow", *some)
-    hashes = words.join("provenance.hashes", "provenance.seed", "provenance.rounded")
+    hashes = words.join("provenance.hashes", "provenance.rounded")
     funding = (words.say("provenance.funding"),) if results.texts["study.funding"] else ()
     return (flow, hashes, *funding)
 

@@ -7,9 +7,9 @@ from survstats.report.break_even_figure import curve, difference_at, draw_break_
 from survstats.report.content import AxisFigure, AxisRow, BreakEvenFigure, SeatsFigure, plain
 from survstats.report.seats_figure import draw_seats
 from survstats.report.style import Paper
+from survstats.study.results import Cell
 
 Figure = SeatsFigure | AxisFigure | BreakEvenFigure
-Cell = str | float | int | None
 
 
 def draw(figure: Figure, *, narrow: bool = False, paper: Paper = "white") -> str:

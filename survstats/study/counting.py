@@ -63,7 +63,8 @@ def store_seen(out: ResultsBuilder, frame: pd.DataFrame) -> None:
         out.count(f"seen.{name}", cells[f"{name}_survived"] + cells[f"{name}_died"])
     out.count("seen.neither", out_value(out, "seen.lapsed") + out_value(out, "seen.briefing"))
     out.count(
-        "seen.year_only", int((frame["recency_ambiguous"] & frame["trained_status"].ne("unknown")).sum())
+        "seen.recency_unclear",
+        int((frame["recency_ambiguous"] & frame["trained_status"].ne("unknown")).sum()),
     )
     out.count("seen.survived", seen.n_survived)
     out.count("seen.died", seen.n_died)

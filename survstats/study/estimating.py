@@ -9,17 +9,21 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from survstats.challenge.unmeasured import e_value, e_value_of_limit
+from survstats.challenge.verdict import thresholds
 from survstats.effects.crude import crude_difference
+from survstats.effects.one_mishap_out import one_mishap_out
 from survstats.effects.overlap import Overlap, overlap
 from survstats.effects.question import groups_adjusted
-from survstats.effects.standardise import Effect, RiskModel, one_mishap_out, prepare, standardise
+from survstats.effects.risk_model import RiskModel, prepare, refuse_thin
+from survstats.effects.standardise import Effect, standardise
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate, from_scale
 from survstats.models.within_mishap import exact_within, within_tally
 from survstats.study.results import ResultsBuilder, Table
 
 #: With fewer mishaps than this no model stands on the page.
-FEWEST_MISHAPS = 8
+FEWEST_MISHAPS = int(thresholds()["model"]["fewest_mishaps"])
+_LEVEL = thresholds()["beyond_chance"]
 OUTCOME, EXPOSURE, CLUSTER, ERA = "survived", "trained", "mishap_id", "era"
 
 
@@ -31,16 +35,18 @@ class MainEstimate:
     narrower: Estimate
     without_one: pd.DataFrame
     df: float
-    overlap: Overlap
+    overlap: Overlap | None
 
 
 def store_main(out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[str]) -> MainEstimate | None:
     """The primary estimate in P1, all roles, with everything the gates need; None where it cannot be had."""
     try:
         model = _model(frame, covariates)
-        effect = standardise(model)
+        effect = standardise(model, level=_LEVEL["met_level"])
         untrained = standardise(model, target="untrained")
-        without_one = one_mishap_out(model)
+        without_one = one_mishap_out(model, level=_LEVEL["met_level"])
+        narrower = standardise(model, level=_LEVEL["partly_level"]).difference
+        df = model.exposure_df()
     except NotEstimable as fault:
         for name in _MAIN_IDS:
             out.absent[name] = fault.reason
@@ -63,15 +69,22 @@ def store_main(out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[st
         limit = e_value_of_limit(ratio.low, ratio.high)
         out.figure(f"effect.e_value_{name}_limit", limit, unit="ratio", method="e_value")
     for notice in model.notices:
-        out.notices.append((notice.code, notice.severity, dict(notice.values)))
+        out.notices.append((notice.code, dict(notice.values)))
     _store_without_one(out, without_one)
     return MainEstimate(
         effect=effect,
-        narrower=standardise(model, level=0.90).difference,
+        narrower=narrower,
         without_one=without_one,
-        df=model.exposure_df(),
-        overlap=overlap(frame, exposure=EXPOSURE, covariates=covariates, cluster=CLUSTER, era=ERA),
+        df=df,
+        overlap=_overlap(frame, covariates),
     )
+
+
+def _overlap(frame: pd.DataFrame, covariates: Sequence[str]) -> Overlap | None:
+    try:
+        return overlap(frame, exposure=EXPOSURE, covariates=covariates, cluster=CLUSTER, era=ERA)
+    except NotEstimable:
+        return None
 
 
 def store_beside(
@@ -81,7 +94,8 @@ def store_beside(
     try:
         effect = standardise(_model(frame, covariates))
     except NotEstimable as fault:
-        out.absent[f"effect.rd_{name}"] = fault.reason
+        for number in ("rd", "rr_survival", "rr_death"):
+            out.absent[f"effect.{number}_{name}"] = fault.reason
         return None
     out.estimate(f"effect.rd_{name}", effect.difference)
     out.estimate(f"effect.rr_survival_{name}", effect.survival_ratio)
@@ -139,8 +153,9 @@ def store_within(out: ResultsBuilder, frame: pd.DataFrame) -> WithinComparison |
 
 
 def _model(frame: pd.DataFrame, covariates: Sequence[str]) -> RiskModel:
+    refuse_thin(frame, OUTCOME, EXPOSURE, CLUSTER)
     mishaps = frame[CLUSTER].nunique()
-    if 1 < mishaps < FEWEST_MISHAPS:
+    if mishaps < FEWEST_MISHAPS:
         raise NotEstimable("few_mishaps", f"{mishaps} mishaps are too few for a model.")
     return prepare(frame, outcome=OUTCOME, exposure=EXPOSURE, covariates=covariates, cluster=CLUSTER)
 
@@ -173,4 +188,5 @@ _MAIN_IDS = (
     "effect.rr_death",
     "effect.odds_ratio",
     "effect.rd_untrained",
+    "effect.rr_death_untrained",
 )

@@ -80,10 +80,10 @@ def read_share(typed: str, name: str) -> Share:
 def weigh_headline(
     aboard: int,
     died: int,
-    trained_of_survivors: Share,
+    trained_of_survivors: Share | str,
     *,
-    trained_aboard: Share | None = None,
-    trained_of_dead: Share | None = None,
+    trained_aboard: Share | str | None = None,
+    trained_of_dead: Share | str | None = None,
 ) -> HeadlineResults:
     """What a survivor headline can and cannot carry.
 
@@ -91,15 +91,19 @@ def weigh_headline(
     ----------
     aboard, died : int
         Counts; 0 < died < aboard.
-    trained_of_survivors : Share
-    trained_aboard, trained_of_dead : Share, optional
+    trained_of_survivors : Share or str
+        A share, or as one would type it: ``"80 %"``, ``".8"``, ``"75%-85%"``.
+    trained_aboard, trained_of_dead : Share or str, optional
         At most one of them: what is known beyond the survivors.
 
     Raises
     ------
     CallError
-        ``bad_counts``, ``too_much`` (both optional shares) or ``contradiction``.
+        ``bad_counts``, ``bad_share``, ``too_much`` (both optional shares) or ``contradiction``.
     """
+    trained_of_survivors = _as_share(trained_of_survivors, "trained_of_survivors")
+    trained_aboard = None if trained_aboard is None else _as_share(trained_aboard, "trained_aboard")
+    trained_of_dead = None if trained_of_dead is None else _as_share(trained_of_dead, "trained_of_dead")
     if not 0 < died < aboard:
         raise CallError(
             "bad_counts",
@@ -129,6 +133,10 @@ def weigh_headline(
         sentences += _with_dead(headline, of_dead, numbers)
     sentences.append("ask" if of_dead is None else "ask_source")
     return HeadlineResults(numbers, tuple(sentences))
+
+
+def _as_share(share: Share | str, name: str) -> Share:
+    return read_share(share, name) if isinstance(share, str) else share
 
 
 def _typed(headline: Headline) -> dict[str, Number]:

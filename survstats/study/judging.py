@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -11,11 +12,14 @@ from numpy.typing import NDArray
 
 from survstats.challenge import gates as gate
 from survstats.challenge.verdict import READING_GATES, Gate, State, Verdict, decide, reading_of, thresholds
+from survstats.effects.overlap import Overlap
 from survstats.effects.standardise import Effect
 from survstats.records.loading import Records
 from survstats.study import counting
 from survstats.study.estimating import FEWEST_MISHAPS, MainEstimate, WithinComparison
 from survstats.study.results import ResultsBuilder, Table
+
+SurvivorOnly = Literal["no", "yes", "said"]
 
 
 @dataclass(frozen=True)
@@ -61,8 +65,8 @@ def weigh(
         within_odds_ratio=None if found.within is None else found.within.odds_ratio,
     )
     comparable = gate.comparable_gate(None if main is None else main.overlap)
-    if main is not None:
-        _store_overlap(out, main)
+    if main is not None and main.overlap is not None:
+        _store_overlap(out, main.overlap)
     seen = gate.seen_gate(_seen_figures(out, frame, perhaps=perhaps, labels=labels))
     enough = gate.enough_gate(_enough_figures(out, main, found.within))
     return gate.all_gates((seen, enough, beyond, others, comparable))
@@ -70,7 +74,7 @@ def weigh(
 
 def form(out: ResultsBuilder, records: Records, analysed: pd.DataFrame, *, estimated: bool) -> str:
     """Which form the paper takes: ``estimated``, or why there is no estimate."""
-    out.codes["records.survivor_only"] = "yes" if _survivor_only(out, records) else "no"
+    out.codes["records.survivor_only"] = _survivor_only(out, records)
     if estimated:
         return "estimated"
     if out.codes["records.survivor_only"] == "yes":
@@ -83,8 +87,8 @@ def form(out: ResultsBuilder, records: Records, analysed: pd.DataFrame, *, estim
     return reason
 
 
-def _survivor_only(out: ResultsBuilder, records: Records) -> bool:
-    """Whether training was ascertained for survivors only: said so, or no dead person's is known."""
+def _survivor_only(out: ResultsBuilder, records: Records) -> SurvivorOnly:
+    """Whether training was ascertained for survivors only: no dead person's is known, or the records say so."""
     value = {
         name: counting.out_value(out, f"seen.{name}")
         for name in ("died", "unknown_died", "survived", "unknown_survived")
@@ -92,7 +96,9 @@ def _survivor_only(out: ResultsBuilder, records: Records) -> bool:
     some_known = value["unknown_survived"] < value["survived"]
     none_known_of_dead = value["died"] > 0 and value["died"] == value["unknown_died"]
     said = bool(records.mishap["status_ascertained_by"].eq("survivors_only").all())
-    return said or (none_known_of_dead and some_known)
+    if none_known_of_dead and (said or some_known):
+        return "yes"
+    return "said" if said and value["died"] > 0 else "no"
 
 
 def _seen_figures(
@@ -115,7 +121,8 @@ def _seen_figures(
     undocumented = (frame["survived"] == 0) & ~frame["documented"]
     strict = frame.assign(trained_status=frame["trained_status"].mask(undocumented, "unknown"))
     excludes = counting.worst_case_excludes_zero(counting.cell_counts(strict, labels), perhaps)
-    survivor_only = out.codes["records.survivor_only"] == "yes"
+    by_code: dict[str, SurvivorOnly] = {"no": "no", "yes": "yes", "said": "said"}
+    survivor_only = by_code[out.codes["records.survivor_only"]]
     return gate.SeenFigures(documented_dead, documented_survivors, survivor_only, excludes)
 
 
@@ -156,8 +163,7 @@ def _enough_figures(
     )
 
 
-def _store_overlap(out: ResultsBuilder, main: MainEstimate) -> None:
-    found = main.overlap
+def _store_overlap(out: ResultsBuilder, found: Overlap) -> None:
     out.figure("gate.comparable.inside", found.smallest_inside, unit="share", method="propensity")
     out.figure("gate.comparable.effective", found.smallest_effective, unit="share", method="propensity")
     out.lists["gate.comparable.empty_eras"] = list(found.empty_eras)
@@ -173,7 +179,10 @@ def store_verdict(out: ResultsBuilder, gates: tuple[Gate, ...], *, worthwhile: f
     out.figure("threshold.df", rule["enough"]["met_df"], unit="df", method="rule")
     out.figure("threshold.effective", rule["comparable"]["met_effective"], unit="share", method="rule")
     out.figure("threshold.narrower", rule["beyond_chance"]["partly_level"], unit="share", method="rule")
+    out.figure("threshold.gap", rule["seen"]["met_largest_gap"], unit="difference", method="rule")
     out.figure("threshold.model_mishaps", FEWEST_MISHAPS, unit="count", method="rule")
+    never = rule["model"]["never_beyond_chance_mishaps"]
+    out.figure("threshold.never_beyond_chance", never, unit="count", method="rule")
     for number, found in enumerate(gates, start=1):
         out.count(f"gate.{found.name}.number", number)
         out.codes[f"gate.{found.name}.state"] = found.state
@@ -193,7 +202,7 @@ def store_verdict(out: ResultsBuilder, gates: tuple[Gate, ...], *, worthwhile: f
     out.codes["verdict.chance_shown"] = verdict.chance
     if verdict.chance == "more_than_chance" and main is not None:
         out.codes["verdict.chance_shown"] = "more_often" if main.value > 0 else "less_often"
-    shown, why = _reading_shown(out, by_name, verdict)
+    shown, why = reading_shown(by_name, verdict, estimated=out.codes["brief.form"] == "estimated")
     out.codes["verdict.reading_shown"], out.codes["verdict.reading_why"] = shown, why
     out.count("verdict.assessed", verdict.assessed)
     out.count("verdict.gates", len(gates))
@@ -209,21 +218,22 @@ def _chance_why(gates: Mapping[str, Gate], chance: str) -> str:
     return beyond.finding
 
 
-def _reading_shown(out: ResultsBuilder, gates: Mapping[str, Gate], verdict: Verdict) -> tuple[str, str]:
-    """The reading to print and why: open, unless the gates assessed rule it out whatever the others become."""
+def reading_shown(gates: Mapping[str, Gate], verdict: Verdict, *, estimated: bool) -> tuple[str, str]:
+    """The reading to print and the code of its reason.
+
+    While gates are not assessed it is ``open``, unless those assessed rule out any reading but 'no' even if all the
+    others were met.
+    """
     if gates["seen"].finding == "survivor_only":
         return "no", "survivor_only"
-    if out.codes["brief.form"] != "estimated":
+    if not estimated:
         return "no", "no_estimate"
     states: dict[str, State] = {
         name: "met" if found.state == "not_assessed" else found.state for name, found in gates.items()
     }
     if verdict.reason == "not_all_checked" and reading_of(states) != "no":
         return "open", "open"
-    failed = [found for name, found in gates.items() if found.state == "not_met" and name in READING_GATES]
     if verdict.reading != "no":
-        return verdict.reading, "several"
-    if len(failed) != 1:
-        return "no", "several"
-    only = failed[0]
-    return "no", only.finding if only.name == "other_explanations" else only.name
+        return verdict.reading, verdict.reading
+    failed = [name for name in READING_GATES if gates[name].state == "not_met"]
+    return "no", failed[0] if len(failed) == 1 else "several"

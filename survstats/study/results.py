@@ -60,7 +60,7 @@ class StudyResults:
     tables : mapping of str to Table
     rows : mapping of str to sequence of (mishap id, occupant id, file row)
         The occupants behind each population, for tracing a number back to the record files.
-    notices : sequence of (code, severity, values)
+    notices : sequence of (code, values)
     provenance : mapping of str to str
         Hashes, versions, seed.
     """
@@ -72,7 +72,7 @@ class StudyResults:
     lists: Mapping[str, Sequence[str]]
     tables: Mapping[str, Table]
     rows: Mapping[str, Sequence[tuple[str, str, int]]]
-    notices: Sequence[tuple[str, str, Mapping[str, Cell]]]
+    notices: Sequence[tuple[str, Mapping[str, Cell]]]
     provenance: Mapping[str, str]
     schema_version: int = SCHEMA_VERSION
 
@@ -114,7 +114,7 @@ class ResultsBuilder:
     lists: dict[str, list[str]] = field(default_factory=dict)
     tables: dict[str, Table] = field(default_factory=dict)
     rows: dict[str, list[tuple[str, str, int]]] = field(default_factory=dict)
-    notices: list[tuple[str, str, dict[str, Cell]]] = field(default_factory=list)
+    notices: list[tuple[str, dict[str, Cell]]] = field(default_factory=list)
     provenance: dict[str, str] = field(default_factory=dict)
 
     def count(self, name: str, value: int) -> None:
@@ -174,7 +174,7 @@ def _parts(data: Any) -> dict[str, Any]:
             for name, entry in data["tables"].items()
         },
         "rows": {name: [(row[0], row[1], row[2]) for row in entry] for name, entry in data["rows"].items()},
-        "notices": [(code, severity, values) for code, severity, values in data["notices"]],
+        "notices": [(code, values) for code, values in data["notices"]],
         **{name: data[name] for name in ("codes", "texts", "absent", "lists", "provenance")},
     }
 

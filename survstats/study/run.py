@@ -5,14 +5,16 @@ from __future__ import annotations
 import datetime
 from collections.abc import Callable
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from survstats.challenge.verdict import THRESHOLDS_FILE
 from survstats.describe.missing import missing_by_outcome
 from survstats.groundwork.errors import RecordsError
 from survstats.groundwork.provenance import file_hash, versions
 from survstats.records.checking import check_records
-from survstats.records.cohort import build_cohort
+from survstats.records.cohort import Cohort, build_cohort
 from survstats.records.deriving import derive
 from survstats.records.finding import Finding, sentence
 from survstats.records.loading import Records, read_records
@@ -57,19 +59,9 @@ def run(
     primary = build_cohort(derived, records, population="P1")
     passengers = build_cohort(derived, records, population="P1", passengers_only=True)
     everyone = build_cohort(derived, records, population="P2")
-    counting.store_cohort(out, primary, prefix="cohort")
-    counting.store_cohort(out, everyone, prefix="all_aboard")
-    blind = records.mishap["coded_blind"].eq("yes")
-    out.count("records.not_blind", int((~blind).sum()))
-    _store_span(out, derived[derived["in_p2"]])
-    counting.store_seen(out, primary.frame)
     labels = pd.Index(sorted(derived["mishap_id"].unique()))
-    counts = counting.cell_counts(primary.frame, labels)
     perhaps = counting.perhaps_counts(derived, labels)
-    counting.store_unknown(out, counts, perhaps)
-    counting.store_headline(out, counts)
-    counting.store_exact(out, counts)
-    out.tables["missing"] = _table(missing_by_outcome(records, derived))
+    _store_counts(out, records, derived, primary, everyone, labels=labels, perhaps=perhaps)
     tell("estimating")
     covariates = tuple(study.plan.model.covariates)
     out.lists["plan.empty_covariates"] = [name for name in covariates if primary.analysed[name].isna().all()]
@@ -80,7 +72,7 @@ def run(
     without_role = tuple(name for name in covariates if name != "role")
     without_crew = estimating.store_beside(out, passengers.analysed, without_role, name="passengers")
     all_aboard = estimating.store_beside(out, everyone.analysed, covariates, name="all_aboard")
-    out.lists["notices.gap_fields"] = [str(v["field"]) for code, _, v in out.notices if code == "gap_coded"]
+    out.lists["notices.gap_fields"] = [str(v["field"]) for code, v in out.notices if code == "gap_coded"]
     out.codes["brief.form"] = judging.form(out, records, primary.analysed, estimated=main is not None)
     tell("judging")
     found = Found(main=main, passengers=without_crew, all_aboard=all_aboard, within=within)
@@ -105,6 +97,30 @@ def refuse_errors(findings: tuple[Finding, ...]) -> None:
         return
     more = f" {len(errors) - 1} more: 'survstats check' lists all." if len(errors) > 1 else ""
     raise RecordsError("bad_records", f"{sentence(errors[0])}{more}")
+
+
+def _store_counts(
+    out: ResultsBuilder,
+    records: Records,
+    derived: pd.DataFrame,
+    primary: Cohort,
+    everyone: Cohort,
+    *,
+    labels: pd.Index,
+    perhaps: NDArray[np.float64],
+) -> None:
+    """Everything that is counted before anything is estimated."""
+    counting.store_cohort(out, primary, prefix="cohort")
+    counting.store_cohort(out, everyone, prefix="all_aboard")
+    blind = records.mishap["coded_blind"].eq("yes")
+    out.count("records.not_blind", int((~blind).sum()))
+    _store_span(out, derived[derived["in_p2"]])
+    counting.store_seen(out, primary.frame)
+    counts = counting.cell_counts(primary.frame, labels)
+    counting.store_unknown(out, counts, perhaps)
+    counting.store_headline(out, counts)
+    counting.store_exact(out, counts)
+    out.tables["missing"] = _table(missing_by_outcome(records, derived))
 
 
 def _store_plan(out: ResultsBuilder, study: Study, records: Records, findings: tuple[Finding, ...]) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from survstats.effects.standardise import prepare
+from survstats.effects.risk_model import prepare
 from survstats.groundwork.errors import NotEstimable
 from survstats.records import invented
 from survstats.records.cohort import build_cohort

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from survstats.effects.crude import crude_difference
-from survstats.effects.standardise import prepare, standardise
+from survstats.effects.risk_model import prepare
+from survstats.effects.standardise import standardise
 from survstats.records.invented_worlds import simulate_logistic
 
 #: Everything the world's survival depends on but the mishaps' shared luck.

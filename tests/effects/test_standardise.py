@@ -14,7 +14,9 @@ import pandas as pd
 import pytest
 
 from survstats.effects.intervals import jackknife_error
-from survstats.effects.standardise import Effect, RiskModel, one_mishap_out, prepare, standardise
+from survstats.effects.one_mishap_out import one_mishap_out
+from survstats.effects.risk_model import RiskModel, prepare
+from survstats.effects.standardise import Effect, standardise
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.resampling import stream
 from survstats.models.kernel import solve

@@ -216,9 +216,7 @@ def _steady(results: StudyResults, words: Wording, *, estimated: bool, drawn: bo
 def _assumptions(results: StudyResults, words: Wording, *, estimated: bool) -> Section:
     if not estimated:
         needed = words.say(f"needed.{results.codes['brief.form']}")
-        numbers = results.numbers
-        never = 1 < numbers["cohort.mishaps"].value <= numbers["threshold.never_beyond_chance"].value
-        five = ["needed.never_beyond_chance"] if never else []
+        five = ["needed.never_beyond_chance"] if results.codes["cohort.beyond_chance"] == "never" else []
         return Section(words.say("needed.title"), needed, tuple(words.say(key) for key in five))
     adjusted = len(results.lists["plan.adjusted"])
     keys = ["assumed.adjusted" + {0: "_none", 1: "_one"}.get(adjusted, "")]

@@ -12,7 +12,8 @@ from pathlib import Path
 from survstats.groundwork.errors import PublishError
 from survstats.report.brief import brief_content
 from survstats.report.figures import figure_data
-from survstats.report.publish import figures_of, figures_svg, render_html, render_pdf, write_folder
+from survstats.report.folder import MADE_BY, write_folder
+from survstats.report.publish import figures_of, figures_svg, render_html, render_pdf
 from survstats.study.results import SCHEMA_VERSION, Cell, StudyResults
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\n")
@@ -112,7 +113,8 @@ def _manifest(results: StudyResults, now: datetime.datetime) -> str:
     return (
         json.dumps(
             {
-                "made_by": "survstats",
+                "made_by": MADE_BY,
+                "invented": results.codes["study.invented"],
                 "schema_version": SCHEMA_VERSION,
                 "made_at": now.isoformat(timespec="seconds"),
                 **results.provenance,

@@ -29,7 +29,7 @@ __all__ = ["figures_of", "figures_svg", "render_html", "render_pdf", "write_fold
 
 STATES: tuple[GateState, ...] = ("met", "partly_met", "not_met", "not_assessed")
 PAGES = 2
-AIRS = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4)
+AIRS = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.2, 0.0)
 """Shares of the space between blocks, tried page by page until the paper fits; type is never shrunk."""
 
 

@@ -183,6 +183,8 @@ def store_verdict(out: ResultsBuilder, gates: tuple[Gate, ...], *, worthwhile: f
     out.figure("threshold.model_mishaps", FEWEST_MISHAPS, unit="count", method="rule")
     never = rule["model"]["never_beyond_chance_mishaps"]
     out.figure("threshold.never_beyond_chance", never, unit="count", method="rule")
+    few = 1 < counting.out_value(out, "cohort.mishaps") <= never
+    out.codes["cohort.beyond_chance"] = "never" if few else "possible"
     for number, found in enumerate(gates, start=1):
         out.count(f"gate.{found.name}.number", number)
         out.codes[f"gate.{found.name}.state"] = found.state

@@ -40,16 +40,16 @@ from survstats.groundwork.estimate import Estimate
     ],
 )
 def test_seen(dead, survivors, worst, state):
-    assert seen_gate(SeenFigures(dead, survivors, False, worst)).state == state
+    assert seen_gate(SeenFigures(dead, survivors, "no", worst)).state == state
 
 
 def test_seen_fails_where_only_survivors_were_asked_whatever_else_holds():
-    assert seen_gate(SeenFigures(1.0, 1.0, True, True)) == Gate("seen", "not_met", "survivor_only")
+    assert seen_gate(SeenFigures(1.0, 1.0, "yes", True)) == Gate("seen", "not_met", "survivor_only")
 
 
 @pytest.mark.parametrize(("dead", "survivors"), [(None, 1.0), (1.0, None), (None, None)])
 def test_seen_needs_both_dead_and_survivors(dead, survivors):
-    assert seen_gate(SeenFigures(dead, survivors, False, False)) == Gate("seen", "not_met", "nobody_to_see")
+    assert seen_gate(SeenFigures(dead, survivors, "no", False)) == Gate("seen", "not_met", "nobody_to_see")
 
 
 # ---- enough ---------------------------------------------------------------------------------------------------------
@@ -84,7 +84,13 @@ def test_enough(figures, state):
 def test_enough_says_when_only_the_degrees_of_freedom_are_short():
     assert enough_gate(replace(PLENTY, df=7.99)).finding == "df"
     assert enough_gate(replace(PLENTY, dead=19)).finding == "counts"
-    assert enough_gate(replace(PLENTY, df=None)).finding == "counts"
+    assert enough_gate(replace(PLENTY, df=None)).finding == "no_model"
+
+
+def test_seen_tells_a_gap_from_too_few_papers_and_what_was_said():
+    assert seen_gate(SeenFigures(0.8, 0.91, "no", False)).finding == "gap"
+    assert seen_gate(SeenFigures(0.79, 0.79, "no", False)).finding == "documented"
+    assert seen_gate(SeenFigures(1.0, 1.0, "said", True)) == Gate("seen", "not_met", "said_survivor_only")
 
 
 def test_enough_says_when_it_leans_on_the_comparison_within_mishaps():

@@ -114,6 +114,7 @@ def test_nothing_estimated_gives_no_word_and_no_direction():
 
 def test_thresholds_are_those_of_the_method():
     assert thresholds() == {
+        "model": {"fewest_mishaps": 8, "never_beyond_chance_mishaps": 5},
         "seen": {"met_documented_dead": 0.8, "met_largest_gap": 0.1, "partly_documented_dead": 0.5},
         "enough": {
             "met_mishaps": 15,

@@ -31,7 +31,7 @@ def built() -> StudyResults:
     out.count("three", 7)
     out.texts["title"] = 'näm </script> "x" \u202e \U0001f681'
     out.tables["t"] = Table(("a", "b"), ((1, None), (0.5, "infinite")))
-    out.notices.append(("code", "note", {"n": 3}))
+    out.notices.append(("code", {"n": 3}))
     out.lists["l"] = ["p", "q"]
     return out.finish()
 

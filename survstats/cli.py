@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import sys
@@ -12,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from survstats import __version__
-from survstats.groundwork.errors import CallError, SurvstatsError
+from survstats.groundwork.errors import CallError, PublishError, SurvstatsError
 
 if TYPE_CHECKING:
     from survstats.report.wording import Wording
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 DEFAULT_OUT = Path("survstats-brief")
 DEFAULT_DEMO = "demo_main"
 FAULT, INTERRUPTED = 70, 130
+OUT, ERR = 1, 2
 
 app = typer.Typer(
     add_completion=False,
@@ -34,7 +36,7 @@ def _root(
     version: Annotated[bool, typer.Option("--version", help="Print the version and stop.")] = False,
 ) -> None:
     if version:
-        print(__version__)
+        _print(__version__)
         raise typer.Exit
 
 
@@ -69,23 +71,20 @@ def check(
     out: Annotated[Path | None, typer.Option(help="Write the findings to this CSV file as well.")] = None,
 ) -> None:
     """List every finding in the records of a study at once."""
-    _print(f"Checking {study}", flush=True)
+    _print(f"Checking {study}")
     import datetime
 
     from survstats.records.checking import check_records
     from survstats.records.finding import Finding, sentence
-    from survstats.records.loading import read_records
     from survstats.study.plan import read_study
+    from survstats.study.steps import read_records
 
-    if out is not None and out.suffix != ".csv":
+    if out is not None and out.suffix.lower() != ".csv":
         raise CallError("bad_out", f"--out '{out}' is no CSV file.", "Give a name that ends in .csv.")
-    plan = read_study(study)
-    records = read_records(plan.mishap_path, plan.occupant_path)
-    findings = check_records(records, today=datetime.date.today())
-    for severity in ("error", "warning", "statement"):
-        for finding in findings:
-            if finding.severity == severity:
-                _print(f"{severity} {finding.rule}: {sentence(finding)}")
+    records = read_records(read_study(study))
+    findings = check_records(records, today=datetime.date.today())  # errors first
+    for finding in findings:
+        _print(f"{finding.severity} {finding.rule}: {sentence(finding)}")
     counts = {
         "check.mishaps": len(records.mishap),
         "check.occupants": len(records.occupant),
@@ -157,18 +156,21 @@ def run_command(words: list[str]) -> int:
     """Run one command and return its exit code; without any words, show the help.
 
     0 done; 1 the records; 2 the call or the study file; 3 could not write; 70 a fault of survstats; 130 interrupted.
+    Where nobody reads on, the code is that of the work.
     """
     try:
         code = app(args=words or ["--help"], prog_name="survstats", standalone_mode=False)
-        sys.stdout.flush()
     except SurvstatsError as fault:
         return _fault(fault) if fault.exit_code == FAULT else _fail(str(fault), fault.exit_code)
     except (KeyboardInterrupt, typer.Abort):
         return _fail("Interrupted.", INTERRUPTED)
-    except (BrokenPipeError, SystemExit):  # nobody reads on; click turns the one into the other
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    except SystemExit:  # click's way to say that nobody reads its help on
+        _silence(OUT)
         return 0
     except Exception as fault:  # noqa: BLE001  (the last resort of a program: one sentence, never a traceback)
+        if isinstance(fault, OSError) and fault.errno == errno.ENOSPC:  # click prints the help itself
+            _silence(OUT)
+            return _fail(str(_untold(fault)), PublishError.exit_code)
         message = getattr(fault, "format_message", None)
         if message is None:
             return _fault(fault)
@@ -185,15 +187,39 @@ def _fault(fault: Exception) -> int:
 
 
 def _fail(sentence: str, code: int) -> int:
-    print(f"survstats: {' '.join(sentence.split())}", file=sys.stderr)
+    _tell(f"survstats: {' '.join(sentence.split())}\n")
     return code
+
+
+def _tell(text: str) -> None:
+    """Write to stderr; where that is closed or broken the work goes on untold."""
+    if sys.stderr is None:
+        return
+    try:
+        print(text, end="", file=sys.stderr, flush=True)
+    except OSError:
+        _silence(ERR)
+
+
+def _silence(number: int) -> None:
+    """Send what is still to come on a broken stream nowhere, what waits in its buffer included."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, number)
+    os.close(nowhere)
+
+
+def _untold(fault: OSError | None) -> PublishError:
+    why = fault.strerror if fault else "it is closed"
+    return PublishError(
+        "not_told", f"The standard output could not be written ({why}).", "Send it to a place that takes it."
+    )
 
 
 def _progress() -> Callable[[str], None]:
     """Tells each step on stderr: on one line of a terminal, on lines of their own elsewhere."""
     from survstats.report.wording import catalogue
 
-    sentences, live = catalogue("en")["progress"], sys.stderr.isatty()
+    sentences, live = catalogue("en")["progress"], sys.stderr is not None and sys.stderr.isatty()
     last = ""
 
     def tell(code: str) -> None:
@@ -202,9 +228,9 @@ def _progress() -> Callable[[str], None]:
             return
         last = code
         if live:
-            print(f"\r\033[K{sentences[code] + ' ...' if code else ''}", end="", file=sys.stderr, flush=True)
+            _tell(f"\r\033[K{sentences[code] + ' ...' if code else ''}")
         elif code:
-            print(sentences[code], file=sys.stderr, flush=True)
+            _tell(f"{sentences[code]}\n")
 
     return tell
 
@@ -227,8 +253,14 @@ def _say(words: Wording, key: str) -> None:
     _print(plain(words.say(key)))
 
 
-def _print(text: str, *, flush: bool = False) -> None:
-    """Print text in lines of at most 80 columns, or as wide as the terminal up to 100."""
+def _print(text: str) -> None:
+    """Print text in lines of at most 80 columns, or as wide as the terminal up to 100.
+
+    Raises
+    ------
+    PublishError
+        ``not_told`` where stdout is closed or cannot be written; a reader that has gone is no fault.
+    """
     import shutil
     import textwrap
 
@@ -237,7 +269,15 @@ def _print(text: str, *, flush: bool = False) -> None:
     safe = "".join(
         letter if letter.isprintable() else "?" for letter in spoken
     )  # no control letters of the records
-    print(textwrap.fill(safe, width, subsequent_indent="  ", break_on_hyphens=False), flush=flush)
+    if sys.stdout is None:
+        raise _untold(None)
+    try:
+        print(textwrap.fill(safe, width, subsequent_indent="  ", break_on_hyphens=False), flush=True)
+    except BrokenPipeError:
+        _silence(OUT)
+    except OSError as fault:
+        _silence(OUT)
+        raise _untold(fault) from None
 
 
 def _whole_number(typed: str, name: str) -> int:

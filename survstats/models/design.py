@@ -230,13 +230,16 @@ def _full_matrix(frame: pd.DataFrame, terms: Sequence[Term]) -> tuple[NDArray[np
 
 
 def _independent_columns(matrix: NDArray[np.float64]) -> list[int]:
-    """Columns that are not in the span of those kept before them (Gram-Schmidt, done twice)."""
+    """Columns that are not in the span of those kept before them (Gram-Schmidt, done twice), whatever their units."""
+    largest = np.abs(matrix).max(axis=0)
+    scaled = matrix / np.where(largest > 0, largest, 1.0)  # so that no square overflows
+    of_unit_length = scaled / np.maximum(np.linalg.norm(scaled, axis=0), 1.0)
     basis, kept = np.empty((len(matrix), 0)), []
-    for j, column in enumerate(matrix.T):
+    for j, column in enumerate(of_unit_length.T):
         rest = column - basis @ (basis.T @ column)
         rest -= basis @ (basis.T @ rest)
         length = np.linalg.norm(rest)
-        if length > ALIASED * np.linalg.norm(column):
+        if length > ALIASED:
             kept.append(j)
             basis = np.column_stack([basis, rest / length])
     return kept

@@ -61,10 +61,14 @@ def _outside_limits(evidence: Evidence) -> list[Finding]:
                 continue
             low = -np.inf if field.minimum is None else field.minimum
             high = np.inf if field.maximum is None else field.maximum
-            outside = (frame[field.name] < low) | (frame[field.name] > high)
-            expected = f"{low:g} or more" if high == np.inf else f"{low:g} to {high:g}"
+            numbers = frame[field.name]
+            no_end = field.open_ended & np.isinf(numbers)
+            outside = (numbers < low) | ((numbers > high) & ~no_end)
+            expected = f"{low:.10g} to {high:.10g}"
             if field.unit:
                 expected += f" {field.unit}"
+            if field.open_ended:
+                expected += ", or inf"
             found += [
                 Finding(
                     field.limit_rule,

@@ -42,13 +42,13 @@ def copy_demo(name: str, directory: Path | str) -> Path:
         ``cannot_write`` where the copy fails; nothing is left behind.
     """
     source, target = demo_folder(name), Path(directory)
-    if target.exists():
-        raise CallError(
-            "folder_exists", f"{target} is there already.", "Name a folder that does not exist yet."
-        )
     try:
+        if target.exists():
+            raise CallError(
+                "folder_exists", f"{target} is there already.", "Name a folder that does not exist yet."
+            )
         target.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=target.parent, prefix=f".{target.name}.") as hidden:
+        with tempfile.TemporaryDirectory(dir=target.parent, prefix=".survstats-demo-") as hidden:
             whole = Path(hidden) / "copy"
             shutil.copytree(source, whole)
             os.rename(whole, target)

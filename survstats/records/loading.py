@@ -8,6 +8,7 @@ categories of their own; in numbers and dates all three are missing, and ``Recor
 from __future__ import annotations
 
 import difflib
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -193,7 +194,9 @@ def _wrong_code(field: Field, value: str) -> tuple[str, str, str] | None:
 
 
 def _wrong_number(field: Field, value: str) -> tuple[str, str, str] | None:
-    if _PATTERNS[field.kind].fullmatch(value) or (field.open_ended and value.lower() == "inf"):
+    if field.open_ended and value.lower() == "inf":
+        return None
+    if _PATTERNS[field.kind].fullmatch(value) and math.isfinite(float(value)):
         return None
     expected = _EXPECTED[field.kind] + (" or inf" if field.open_ended else "")
     remedy = "write the number alone, or unknown"

@@ -52,8 +52,12 @@ def write_folder(directory: Path, files: Mapping[str, bytes]) -> None:
     directory = Path(os.path.abspath(directory))
     fresh: Path | None = None
     try:
-        _check_place(directory, files)
+        if not directory.parent.is_dir():
+            raise PublishError(
+                "no_parent", f"The folder {directory.parent} does not exist.", "Make it first."
+            )
         _sweep(directory)
+        _check_place(directory, files)
         fresh = _hidden(directory, "new")
         os.mkdir(fresh)
         _fill(fresh, files)
@@ -66,8 +70,6 @@ def write_folder(directory: Path, files: Mapping[str, bytes]) -> None:
 
 
 def _check_place(directory: Path, files: Mapping[str, bytes]) -> None:
-    if not directory.parent.is_dir():
-        raise PublishError("no_parent", f"The folder {directory.parent} does not exist.", "Make it first.")
     if not (directory.exists() or directory.is_symlink()):
         return
     if directory.is_symlink() or not directory.is_dir():

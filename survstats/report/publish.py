@@ -131,6 +131,13 @@ def _compile(data: Mapping[str, object], fonts: typst.Fonts) -> bytes:
             timestamp=0,
         )
     except typst.TypstError as fault:
+        lacking = re.search(r'the text `"(.+?)"` could not be displayed', fault.message)
+        if lacking:
+            raise PublishError(
+                "pdf",
+                f"The fonts of the paper lack the letter '{lacking[1]}'.",
+                "Write the texts of the study file in Latin, Greek or Cyrillic letters.",
+            ) from fault
         raise PublishError(
             "pdf", f"The PDF could not be set: {fault.message}.", " ".join(fault.hints)
         ) from fault

@@ -19,7 +19,7 @@ from survstats.groundwork.provenance import bytes_hash
 
 STUDY_FILE = "study.toml"
 
-_ONE_LINE = r"^[^\x00-\x1f\x7f]*$"
+_ONE_LINE = r"^[^\p{Cc}\p{Cf}\p{Zl}\p{Zp}]*$"  # no control letters, marks of direction, breaks of lines
 Line = Annotated[str, StringConstraints(max_length=120, pattern=_ONE_LINE, strip_whitespace=True)]
 Name = Annotated[str, StringConstraints(max_length=60, pattern=_ONE_LINE, strip_whitespace=True)]
 
@@ -129,7 +129,14 @@ def read_study(folder: str | Path) -> Study:
             f"The folder '{folder}' holds no {STUDY_FILE}.",
             "'survstats demo demo_small NEW_FOLDER' writes one to start from.",
         )
-    raw = path.read_bytes()
+    try:
+        raw = path.read_bytes()
+    except OSError as fault:
+        raise StudyFileError(
+            "not_readable",
+            f"{STUDY_FILE} in '{folder}' cannot be read ({fault.strerror}).",
+            "Make it readable for you.",
+        ) from None
     return Study(folder=folder, plan=parse_plan(raw), plan_hash=bytes_hash(raw))
 
 
@@ -213,7 +220,7 @@ def _wanted(kind: str, limits: dict[str, Any]) -> str:
         "list_type": 'a list such as ["role", "light"]',
         "string_too_short": "some text",
         "string_too_long": "at most {max_length} characters",
-        "string_pattern_mismatch": "text on one line, without control characters",
+        "string_pattern_mismatch": "text on one line, without control characters or others that cannot be seen",
         "too_short": "at least one entry",
         "model_type": "a [section] with keys under it",
         "model_attributes_type": "a [section] with keys under it",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -96,8 +97,9 @@ class StudyResults:
             version = data["schema_version"]
             if version == SCHEMA_VERSION:
                 return cls(**_parts(data))
-        except (ValueError, KeyError, TypeError, AttributeError, IndexError):
-            raise CallError("not_results", "This is not a results.json of survstats.") from None
+            _demand(version, int)
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+            raise _not_results() from None
         raise CallError(
             "not_results", f"This results.json has schema version {version}, not {SCHEMA_VERSION}."
         )
@@ -150,33 +152,73 @@ def read_results(path: str | Path) -> StudyResults:
     Raises
     ------
     CallError
-        ``no_results`` if there is none.
+        ``no_results`` if there is none that can be read, ``not_results`` if it is something else.
     """
     path = Path(path)
-    if path.is_dir():
+    if os.path.isdir(path):
         path = path / "results.json"
-    if not path.is_file():
+    try:
+        return StudyResults.from_json(path.read_text(encoding="utf-8"))
+    except OSError:
         raise CallError(
-            "no_results", f"There is no results.json at '{path}'.", "Run 'survstats brief' first."
-        )
-    return StudyResults.from_json(path.read_text(encoding="utf-8"))
+            "no_results", f"There is no results.json to read at '{path}'.", "Run 'survstats brief' first."
+        ) from None
+    except UnicodeDecodeError:
+        raise _not_results() from None
+
+
+def _not_results() -> CallError:
+    return CallError("not_results", "This is not a results.json of survstats.")
 
 
 def _parts(data: Any) -> dict[str, Any]:
-    """The parts of the results in parsed JSON."""
+    """The parts of the results in parsed JSON, each of the type it must have."""
     return {
-        "numbers": {name: Number(**_numeric(entry)) for name, entry in data["numbers"].items()},
-        "tables": {
-            name: Table(
-                tuple(entry["columns"]),
-                tuple(tuple(row) for row in entry["rows"]),
-            )
-            for name, entry in data["tables"].items()
+        "numbers": {name: _number(entry) for name, entry in data["numbers"].items()},
+        "tables": {name: _table(entry) for name, entry in data["tables"].items()},
+        "rows": {name: [_row(*row) for row in _demand(entry, list)] for name, entry in data["rows"].items()},
+        "notices": [(_demand(code, str), _each(values, *_CELL)) for code, values in data["notices"]],
+        "lists": {
+            name: [_demand(word, str) for word in _demand(entry, list)]
+            for name, entry in data["lists"].items()
         },
-        "rows": {name: [(row[0], row[1], row[2]) for row in entry] for name, entry in data["rows"].items()},
-        "notices": [(code, values) for code, values in data["notices"]],
-        **{name: data[name] for name in ("codes", "texts", "absent", "lists", "provenance")},
+        **{name: _each(data[name], str) for name in ("codes", "texts", "absent", "provenance")},
     }
+
+
+_CELL = (str, int, float, type(None))
+_AMOUNT = (int, float, type(None))
+
+
+def _demand(value: Any, *types: type) -> Any:
+    if not isinstance(value, types):
+        raise TypeError
+    return value
+
+
+def _each(entries: Any, *types: type) -> dict[str, Any]:
+    return {name: _demand(value, *types) for name, value in entries.items()}
+
+
+def _number(entry: Any) -> Number:
+    number = Number(**{key: _unbounded(value) for key, value in entry.items()})
+    for part in dataclasses.fields(Number):
+        _demand(getattr(number, part.name), *((str,) if part.name in ("unit", "method") else _AMOUNT))
+    return number
+
+
+def _table(entry: Any) -> Table:
+    columns = tuple(_demand(name, str) for name in _demand(entry["columns"], list))
+    rows = tuple(
+        tuple(_demand(cell, *_CELL) for cell in _demand(row, list)) for row in _demand(entry["rows"], list)
+    )
+    if any(len(row) != len(columns) for row in rows):
+        raise ValueError
+    return Table(columns, rows)
+
+
+def _row(mishap_id: Any, occupant_id: Any, file_row: Any) -> tuple[str, str, int]:
+    return _demand(mishap_id, str), _demand(occupant_id, str), _demand(file_row, int)
 
 
 def _plain(value: Any) -> Any:
@@ -187,10 +229,6 @@ def _plain(value: Any) -> Any:
     if isinstance(value, float) and not math.isfinite(value):
         return None if math.isnan(value) else ("infinite" if value > 0 else "-infinite")
     return value
-
-
-def _numeric(entry: dict[str, Any]) -> dict[str, Any]:
-    return {key: _unbounded(value) for key, value in entry.items()}
 
 
 def _unbounded(value: Any) -> Any:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import shlex
 import signal
 import subprocess
 import sys
@@ -13,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from survstats.cli import run_command
+from survstats.records.demo import demo_folder
 
 PROGRAM = [sys.executable, "-W", "error", "-c", "from survstats.cli import main; main()"]
 CHECKOUT = Path(__file__).parents[2]
@@ -49,6 +51,7 @@ def test_brief_without_words_makes_the_papers_of_the_demo(tmp_path):
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     manifest = json.loads((out / "manifest.json").read_text(encoding="utf-8"))
     assert results["schema_version"] == manifest["schema_version"] == 1
+    assert (manifest["made_by"], manifest["invented"]) == ("survstats", "yes")
     assert {"study_file", "mishap_file", "occupant_file", "verdict_thresholds", "seed", "made_at"} <= set(
         manifest
     )
@@ -301,13 +304,54 @@ def test_an_interruption_leaves_with_130_and_no_half_report(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_reader_that_stops_listening_is_no_fault(tmp_path, study_folder):
-    script = f"{' '.join(PROGRAM[:3])} -c 'from survstats.cli import main; main()' check {study_folder} | head -n 1"
-    done = subprocess.run(
-        ["bash", "-o", "pipefail", "-c", script], capture_output=True, text=True, timeout=60
-    )
-    assert done.returncode == 0, done.stderr
-    assert done.stderr == ""
+def in_a_shell(rest, *words, cwd):
+    """One command with what a shell does to its streams; the code is that of survstats."""
+    script = f"{shlex.join([*PROGRAM, *map(str, words)])} {rest}; exit ${{PIPESTATUS[0]}}"
+    return subprocess.run(["bash", "-c", script], cwd=cwd, capture_output=True, text=True, timeout=120)
+
+
+@pytest.mark.parametrize("code", [0, 1])
+def test_a_reader_that_stops_listening_changes_nothing(tmp_path, study_folder, code):
+    if code:
+        table = study_folder / "occupant.csv"
+        table.write_text(
+            table.read_text(encoding="utf-8").replace(",passenger,", ",pasenger,"), encoding="utf-8"
+        )
+    done = in_a_shell("| head -n 1", "check", study_folder, "--out", "findings.csv", cwd=tmp_path)
+    assert (done.returncode, done.stderr) == (code, "")
+    assert (tmp_path / "findings.csv").is_file()
+    assert in_a_shell("| true", *HUNDRED, cwd=tmp_path).returncode == 0
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs a file that is always full")
+@pytest.mark.parametrize("rest", [">/dev/full", ">&-"])
+def test_an_answer_that_cannot_be_written_leaves_with_3(tmp_path, rest):
+    done = in_a_shell(rest, *HUNDRED, cwd=tmp_path)
+    assert done.returncode == 3
+    assert done.stderr.count("\n") == 1
+    assert done.stderr.startswith("survstats: The standard output could not be written")
+    assert in_a_shell(">/dev/full", "--help", cwd=tmp_path).returncode == 3
+    assert in_a_shell(f"{rest} 2>&-", *HUNDRED, cwd=tmp_path).returncode == 3
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs a file that is always full")
+@pytest.mark.parametrize("rest", ["2>&-", "2>/dev/full"])
+def test_nobody_to_tell_of_the_progress_stops_no_work(tmp_path, rest):
+    done = in_a_shell(rest, "brief", demo_folder("demo_survivor_only"), cwd=tmp_path)
+    assert done.returncode == 0
+    assert "Nobody can say" in one_line(done.stdout)
+    assert (tmp_path / "survstats-brief" / "brief.pdf").is_file()
+
+
+def test_findings_into_a_name_in_capitals(tmp_path, study_folder):
+    assert run_command(["check", str(study_folder), "--out", str(tmp_path / "F.CSV")]) == 0
+    assert (tmp_path / "F.CSV").is_file()
+
+
+def test_a_demo_whose_name_is_too_long(tmp_path, capsys):
+    assert run_command(["demo", "demo_small", str(tmp_path / ("x" * 300))]) == 3
+    assert "cannot be written" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "latin-1", "utf-8"])

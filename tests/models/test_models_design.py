@@ -8,6 +8,7 @@ import pytest
 
 from survstats.groundwork.errors import CallError, NotEstimable
 from survstats.models.design import build_design, fill_gaps
+from survstats.models.logistic import fit_logistic
 from survstats.models.patterns import pattern_codes
 from survstats.models.separation import find_separation
 
@@ -79,6 +80,26 @@ def test_later_columns_give_way_to_earlier_ones(frame):
 def test_a_year_is_not_taken_for_an_intercept(frame):
     design = build_design(frame.assign(year=[1999, 2000, 2001, 2002, 2003, 2004]), ["year"])
     assert design.dropped == ()
+
+
+@pytest.mark.parametrize("scale", [1e-200, 1e-6, 1e6, 1e200])
+def test_no_column_is_dropped_or_kept_for_its_unit(frame, scale):
+    frame = frame.assign(age_y=frame["age_y"] * scale, copy=3 * frame["age_y"] * scale, nothing=0.0)
+    for terms in (["a", "age_y", "copy", "nothing"], ["age_y", "copy", "nothing", "a"]):
+        assert build_design(frame, terms).dropped == ("copy", "nothing")
+
+
+def test_a_fit_does_not_depend_on_the_unit_of_a_number(infert):
+    terms = ["spontaneous", "age"]
+    fits = [
+        fit_logistic(infert.assign(age=infert["age"] * scale), "case", terms, cluster="stratum")
+        for scale in (1.0, 1e6)
+    ]
+    assert [fit.design.dropped for fit in fits] == [(), ()]
+    plain, large = (fit.table for fit in fits)
+    for name, scale in (("intercept", 1.0), ("spontaneous", 1.0), ("age", 1e6)):
+        assert large[name].estimate * scale == pytest.approx(plain[name].estimate, rel=1e-6)
+        assert large[name].low * scale == pytest.approx(plain[name].low, rel=1e-6)
 
 
 def test_filling_gaps_keeps_every_row(frame):

@@ -37,6 +37,10 @@ MISHAP_CASES = [
     ("R8", {"water_temp_c": "-2.1"}, {"water_temp_c": "-2"}),
     ("R10", {"t_sink_lo_s": "-1"}, {"t_sink_lo_s": "0"}),
     ("F6", {"wind_kt": "-3"}, {"wind_kt": "0"}),
+    ("F6", {"exits_total": "101"}, {"exits_total": "100"}),
+    ("R10", {"t_sink_hi_s": "1000001"}, {"t_sink_hi_s": "1000000"}),
+    ("R10", {"t_sink_hi_s": "1000001"}, {"t_sink_hi_s": "inf"}),
+    ("R10", {"rescue_first_asset_min": "100001"}, {"rescue_first_asset_min": "100000"}),
     ("R33", {"event_date": "2020-01-02"}, {"event_date": "2020-01-01"}),
 ]
 
@@ -47,6 +51,16 @@ def test_mishap_rules(study, rule, bad, good):
     assert (finding.severity, finding.file, finding.row) == ("error", "mishap.csv", 2)
     assert finding.remedy
     assert not found(study.records([study.mishap("M1", **good)], study.people()), rule)
+
+
+def test_a_count_of_people_that_no_helicopter_holds(study):
+    (finding,) = found(study.records([study.mishap(n_aboard="40000000")], study.people()), "F6")
+    assert (finding.row, finding.field, finding.expected) == (2, "n_aboard", "1 to 400 people")
+
+
+def test_a_limit_is_told_in_plain_digits(study):
+    (finding,) = found(study.records([study.mishap(t_sink_hi_s="9" * 30)], study.people()), "R10")
+    assert finding.expected == "0 to 1000000 s, or inf"
 
 
 NO_TIME = {"egress_lo_s": "", "egress_hi_s": ""}

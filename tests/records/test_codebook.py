@@ -23,6 +23,14 @@ def test_a_number_whose_name_ends_in_a_unit_has_that_unit(ending, unit):
     assert {field.unit for field in chosen} == {unit}
 
 
+def test_every_number_has_limits():
+    book = load_codebook()
+    numbers = [f for f in book.mishap + book.occupant if f.kind in ("integer", "number")]
+    assert len(numbers) > 20
+    assert [f.name for f in numbers if f.minimum is None or f.maximum is None] == []
+    assert all(f.minimum < f.maximum for f in numbers)
+
+
 def test_na_is_never_a_value_of_a_tri_state():
     book = load_codebook()
     tri_states = [f for f in book.mishap + book.occupant if f.kind == "tri_state"]

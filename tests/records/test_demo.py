@@ -42,3 +42,11 @@ def test_a_copy_that_fails_leaves_nothing(tmp_path):
         copy_demo("demo_small", blocker / "mine")
     assert caught.value.reason == "cannot_write"
     assert [path.name for path in tmp_path.iterdir()] == ["file"]
+
+
+def test_a_name_too_long_is_refused_and_a_long_one_is_fine(tmp_path):
+    with pytest.raises(PublishError) as caught:
+        copy_demo("demo_small", tmp_path / ("x" * 300))
+    assert caught.value.reason == "cannot_write"
+    copy_demo("demo_small", tmp_path / ("x" * 250))
+    assert [path.name for path in tmp_path.iterdir()] == ["x" * 250]

@@ -56,6 +56,8 @@ def test_a_tri_state_is_never_a_number_or_truth_value(study, word):
         ({"seats_to_exit": "1.5"}, "F2", "number"),
         ({"exit_distance_m": "1e3"}, "F2", "number"),
         ({"exit_distance_m": "inf"}, "F2", "number"),
+        ({"egress_hi_s": "9" * 400}, "F2", "number"),
+        ({"seats_to_exit": "9" * 5000}, "F2", "number"),
         ({"seats_to_exit": "１"}, "F2", "number"),
         ({"training_last_date": "2015-02-30"}, "F3", "rewrite"),
         ({"training_last_date": "20/06/2014"}, "F3", "rewrite"),

@@ -1,4 +1,3 @@
-# ruff: noqa: E501
 """Are the papers whole, tagged, safe and the same as their content, and does the folder appear whole or not at all?"""
 
 from __future__ import annotations
@@ -6,11 +5,13 @@ from __future__ import annotations
 import base64
 import hashlib
 import html
+import json
 import os
 import re
 import shutil
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
@@ -191,7 +192,8 @@ def test_pdf_refuses_what_it_cannot_print() -> None:
     with pytest.raises(PublishError) as fault:
         render_pdf(replace(NORMAL, population=t("Oil field 北海")))
     assert fault.value.reason == "pdf"
-    assert "北" in fault.value.plain
+    assert fault.value.plain == "The fonts of the paper lack the letter '北'."
+    assert "Latin" in fault.value.remedy
 
 
 def test_pdf_of_very_long_texts_runs_on_and_cuts_nothing() -> None:
@@ -206,7 +208,21 @@ def test_figures_are_named_and_there_only_where_the_content_has_them() -> None:
 
 # ---- the folder -------------------------------------------------------------------------------
 
-REPORT = {"manifest.json": b"{}", "brief.html": b"one", "tables/a.csv": b"x\n1\n"}
+OURS = b'{"made_by": "survstats", "invented": "yes"}'
+REAL = b'{"made_by": "survstats", "invented": "no"}'
+REPORT = {"manifest.json": OURS, "brief.html": b"one", "tables/a.csv": b"x\n1\n"}
+
+
+DAY_S = 24 * 3600
+
+
+def leave(target: Path, *, age_s: float) -> Path:
+    """A half-written folder beside the target, as a run leaves it behind that was killed so long ago."""
+    half = target.with_name(f".{target.name}.new-0123456789abcdef")
+    half.mkdir()
+    (half / "brief.html").write_text("half", encoding="utf-8")
+    os.utime(half, (time.time() - age_s,) * 2)
+    return half
 
 
 def read(folder: Path) -> dict[str, bytes]:
@@ -217,7 +233,7 @@ def test_folder_is_made_and_replaced_whole(tmp_path: Path) -> None:
     target = tmp_path / "report"
     write_folder(target, REPORT)
     assert read(target) == dict(sorted(REPORT.items()))
-    second = {"manifest.json": b"{2}", "brief.html": b"two"}
+    second = {"manifest.json": OURS, "brief.html": b"two"}
     write_folder(target, second)
     assert read(target) == dict(sorted(second.items()))
     assert [path.name for path in tmp_path.iterdir()] == ["report"]
@@ -248,14 +264,129 @@ def test_folder_of_other_things_is_left_alone(tmp_path: Path) -> None:
     assert read(other) == {"mother.txt": b"dear"}
 
 
+@pytest.mark.parametrize(
+    "manifest", [b"", b"{}", b"[]", b"\xff", b"[" * 100_000, b'{"name": "a web page"}', b'{"made_by": "me"}']
+)
+def test_a_manifest_of_another_program_makes_no_report(tmp_path: Path, manifest: bytes) -> None:
+    other = tmp_path / "app"
+    other.mkdir()
+    (other / "manifest.json").write_bytes(manifest)
+    with pytest.raises(PublishError) as fault:
+        write_folder(other, REPORT)
+    assert fault.value.reason == "not_a_report"
+    assert read(other) == {"manifest.json": manifest}
+
+
+@pytest.mark.parametrize("name", ["notes.txt", "tables/notes.docx", "figures/mine/a.svg", "brief.html.bak"])
+def test_a_report_with_something_added_is_left_alone(tmp_path: Path, name: str) -> None:
+    target = tmp_path / "report"
+    write_folder(target, REPORT)
+    (target / name).parent.mkdir(parents=True, exist_ok=True)
+    (target / name).write_text("mine", encoding="utf-8")
+    with pytest.raises(PublishError) as fault:
+        write_folder(target, REPORT)
+    assert fault.value.reason == "not_a_report"
+    assert (target / name).read_text(encoding="utf-8") == "mine"
+
+
+def test_papers_of_an_invented_study_never_replace_those_of_a_real_one(tmp_path: Path) -> None:
+    target = tmp_path / "report"
+    write_folder(target, REPORT)
+    write_folder(target, {**REPORT, "manifest.json": REAL})
+    with pytest.raises(PublishError) as fault:
+        write_folder(target, REPORT)
+    assert fault.value.reason == "not_a_report"
+    assert fault.value.remedy == "Name another folder."
+    assert read(target)["manifest.json"] == REAL
+    write_folder(target, {"manifest.json": REAL})
+
+
+@pytest.mark.parametrize("name", ["a[b]", "all*", "what?", "näm e", "-x", "{a}"])
+def test_a_folder_may_have_any_name(tmp_path: Path, name: str) -> None:
+    bystander = tmp_path / ".allx.new-0123456789abcdef"
+    bystander.mkdir()
+    os.utime(bystander, (0, 0))
+    for _ in range(2):
+        write_folder(tmp_path / name, REPORT)
+    left = leave(tmp_path / name, age_s=2 * DAY_S)
+    write_folder(tmp_path / name, REPORT)
+    assert not left.exists()
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted([bystander.name, name])
+
+
+@pytest.mark.skipif(os.name != "posix", reason="permissions of POSIX systems")
+@pytest.mark.parametrize(("mask", "mode"), [(0o022, 0o755), (0o077, 0o700), (0o002, 0o775)])
+def test_the_folder_follows_the_umask(tmp_path: Path, mask: int, mode: int) -> None:
+    before = os.umask(mask)
+    try:
+        write_folder(tmp_path / "report", REPORT)
+    finally:
+        os.umask(before)
+    assert (tmp_path / "report").stat().st_mode & 0o777 == mode
+
+
+@pytest.mark.parametrize("first", [True, False])
+def test_two_writers_at_once_leave_one_whole_report(tmp_path: Path, first: bool) -> None:
+    target = tmp_path / "report"
+    faults: list[Exception] = []
+
+    def many(mark: bytes) -> dict[str, bytes]:
+        return {"manifest.json": OURS, **{f"tables/{n}.csv": mark * 50_000 for n in range(8)}}
+
+    def write(mark: bytes) -> None:
+        try:
+            for _ in range(1 if first else 12):
+                write_folder(target, many(mark))
+        except Exception as fault:  # noqa: BLE001  (shown below, in the thread of the test)
+            faults.append(fault)
+
+    for _ in range(8 if first else 1):
+        shutil.rmtree(target, ignore_errors=True)
+        if not first:
+            write_folder(target, many(b"a"))
+        writers = [threading.Thread(target=write, args=(mark,)) for mark in (b"a", b"b")]
+        for writer in writers:
+            writer.start()
+        for writer in writers:
+            writer.join()
+        assert faults == []
+        assert read(target) in (many(b"a"), many(b"b"))
+        assert [path.name for path in tmp_path.iterdir()] == ["report"]
+
+
+def test_papers_of_a_run_still_writing_are_left_alone(tmp_path: Path) -> None:
+    young = leave(tmp_path / "report", age_s=DAY_S / 2)
+    write_folder(tmp_path / "report", REPORT)
+    assert (young / "brief.html").is_file()
+
+
+def test_papers_that_changed_while_written_are_not_put_in_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    target = tmp_path / "report"
+    write_folder(target, REPORT)
+    real = os.fsync
+
+    def meddling(handle: int) -> None:
+        for path in tmp_path.glob(".report.new-*/brief.html"):
+            path.unlink()
+        real(handle)
+
+    monkeypatch.setattr(os, "fsync", meddling)
+    with pytest.raises(PublishError) as fault:
+        write_folder(target, REPORT)
+    assert fault.value.reason == "not_written"
+    assert read(target) == dict(sorted(REPORT.items()))
+
+
 def test_folder_survives_without_exchange(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     target = tmp_path / "report"
     write_folder(target, REPORT)
     monkeypatch.setattr("survstats.report.folder._exchange", lambda *_: False)
     write_folder(target, {**REPORT, "brief.html": b"two"})
     assert (target / "brief.html").read_bytes() == b"two"
-    os.rename(target, tmp_path / ".report.old-x")  # as if killed between the two renames
-    (tmp_path / ".report.new-y").mkdir()
+    os.rename(target, tmp_path / ".report.old-0123456789abcdef")  # as if killed between the two renames
+    leave(target, age_s=2 * DAY_S)
     write_folder(target, REPORT)
     assert [path.name for path in tmp_path.iterdir()] == ["report"]
 
@@ -303,14 +434,16 @@ turn = 0
 print("ready", flush=True)
 while True:
     turn += 1
-    write_folder(Path(sys.argv[1]), {f"{n}.txt": b"%d" % turn * 50_000 for n in range(6)} | {"manifest.json": b"%d" % turn})
+    files = {f"tables/{n}.csv": b"%d" % turn * 50_000 for n in range(6)}
+    write_folder(Path(sys.argv[1]), files | {"manifest.json": b'{"made_by": "survstats", "turn": %d}' % turn})
 """
 
 
 @pytest.mark.skipif(os.name != "posix", reason="kill -9 is a matter of POSIX systems")
 def test_kill_in_the_middle_leaves_one_whole_report(tmp_path: Path) -> None:
     target = tmp_path / "report"
-    write_folder(target, {"manifest.json": b"0", **{f"{n}.txt": b"0" * 50_000 for n in range(6)}})
+    start = b'{"made_by": "survstats", "turn": 0}'
+    write_folder(target, {"manifest.json": start, **{f"tables/{n}.csv": b"0" * 50_000 for n in range(6)}})
     for kill in range(8):
         process = subprocess.Popen([sys.executable, "-c", LOOP, str(target)], stdout=subprocess.PIPE)
         assert process.stdout is not None
@@ -321,7 +454,9 @@ def test_kill_in_the_middle_leaves_one_whole_report(tmp_path: Path) -> None:
         process.stdout.close()
         found = read(target)
         assert len(found) == 7, sorted(found)
-        turn = found["manifest.json"]
-        assert all(found[f"{n}.txt"] == turn * 50_000 for n in range(6))
+        turn = b"%d" % json.loads(found["manifest.json"])["turn"]
+        assert all(found[f"tables/{n}.csv"] == turn * 50_000 for n in range(6))
+    for half in tmp_path.glob(".report.*"):
+        os.utime(half, (0, 0))
     write_folder(target, REPORT)
     assert [path.name for path in tmp_path.iterdir()] == ["report"], "leftovers of killed runs are swept"

@@ -86,6 +86,11 @@ FAULTS = {
     "empty title": ('"A sea"', '""', 1, ["title", "some text"]),
     "too long": ('"somewhere"', '"' + "x" * 121 + '"', 2, ["place", "at most 120 characters"]),
     "control character": ('"somewhere"', '"a\\u0007b"', 2, ["place", "control characters"]),
+    "turned text": ('"somewhere"', '"a\\u202eb"', 2, ["place", "cannot be seen"]),
+    "letter without width": ('"A sea"', '"A\\u200bsea"', 1, ["title", "cannot be seen"]),
+    "separator of lines": ('"somewhere"', '"a\\u2028b"', 2, ["place", "one line"]),
+    "upper control character": ('"somewhere"', '"a\\u0085b"', 2, ["place", "control characters"]),
+    "name that cannot be seen": ('prepared_by = ""', 'prepared_by = "a\\u2066b"', 16, ["paper.prepared_by"]),
     "more than one line": ('"somewhere"', '"""a\nb"""', 2, ["place", "one line"]),
     "no covariates": ('["role", "light"]', "[]", 13, ["model.covariates", "at least one"]),
     "not TOML": ("seed = 3", "seed = ", 19, ["not TOML"]),
@@ -193,3 +198,16 @@ def test_no_folder_and_no_file(tmp_path):
         with pytest.raises(CallError) as caught:
             read_study(folder)
         assert caught.value.reason == "no_study"
+
+
+def test_a_file_that_may_not_be_read(tmp_path, monkeypatch):
+    read(tmp_path, GOOD)
+
+    def locked(path):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("pathlib.Path.read_bytes", locked)
+    with pytest.raises(StudyFileError) as caught:
+        read_study(tmp_path)
+    assert (caught.value.reason, caught.value.exit_code) == ("not_readable", 2)
+    assert "study.toml" in str(caught.value)

@@ -51,7 +51,12 @@ def test_a_table_comes_back_with_its_gaps_and_texts():
 
 
 @pytest.mark.parametrize(
-    "text", ["", "{}", "[]", "3", "not json", '{"schema_version": 99}', '{"schema_version": null}']
+    "text",
+    [
+        *("", "{}", "[]", "3", "not json", '{"schema_version": 99}', '{"schema_version": null}'),
+        '{"schema_version": [[]]}',
+        "[" * 100_000,
+    ],
 )
 def test_other_text_is_refused(text):
     with pytest.raises(CallError) as caught:
@@ -63,6 +68,52 @@ def test_json_of_the_right_version_but_without_its_parts_is_refused():
     with pytest.raises(CallError) as caught:
         StudyResults.from_json('{"schema_version": 1}')
     assert caught.value.reason == "not_results"
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (["numbers", "one", "value"], "much"),
+        (["numbers", "one", "unit"], 3),
+        (["numbers", "one", "mishaps"], [3]),
+        (["numbers", "one"], [1, 2]),
+        (["numbers"], []),
+        (["codes"], []),
+        (["codes", "x"], 7),
+        (["texts", "title"], None),
+        (["absent"], "none"),
+        (["lists", "l"], "pq"),
+        (["lists", "l"], [1]),
+        (["tables", "t", "columns"], "ab"),
+        (["tables", "t", "rows"], [[1, 2, 3]]),
+        (["tables", "t", "rows"], [[1, {}]]),
+        (["rows", "p1"], [["a", "b"]]),
+        (["rows", "p1"], [["a", "b", "c"]]),
+        (["notices"], [["code"]]),
+        (["notices"], [[1, {}]]),
+        (["provenance", "seed"], 1.5),
+    ],
+)
+def test_a_part_of_another_type_is_refused(path, value):
+    data = json.loads(built().to_json())
+    *folder, last = path
+    part = data
+    for step in folder:
+        part = part[step]
+    part[last] = value
+    with pytest.raises(CallError) as caught:
+        StudyResults.from_json(json.dumps(data))
+    assert caught.value.reason == "not_results"
+
+
+def test_a_file_of_other_bytes_is_refused(tmp_path):
+    (tmp_path / "results.json").write_bytes(b"\xff\xfe{}")
+    with pytest.raises(CallError) as caught:
+        read_results(tmp_path)
+    assert caught.value.reason == "not_results"
+    with pytest.raises(CallError) as caught:
+        read_results(tmp_path / ("x" * 300))
+    assert caught.value.reason == "no_results"
 
 
 def test_read_from_a_folder_or_a_file(tmp_path):

@@ -146,11 +146,9 @@ def _saw(results: StudyResults, words: Wording) -> Block:
         lead = "saw.lead_none_trained"
     elif not untrained:
         lead = "saw.lead_none_untrained"
-    compared = (
-        "saw.all_compared"
-        if numbers["cohort.analysed"].value == numbers["cohort.population"].value
-        else "saw.neither"
-    )
+    compared = "saw.neither" if results.codes["brief.form"] == "estimated" else "saw.in_groups"
+    if numbers["cohort.analysed"].value == numbers["cohort.population"].value:
+        compared = "saw.all_compared"
     body = [*words.join("saw.flooded", compared)]
     beside = [key for key, name in _BESIDE if name in numbers]
     if beside == ["saw.all_aboard"]:

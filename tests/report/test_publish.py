@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import errno
 import hashlib
 import html
 import json
@@ -403,6 +404,23 @@ def test_a_fault_while_writing_leaves_the_old_report(tmp_path: Path, monkeypatch
         write_folder(target, {**REPORT, "brief.html": b"two"})
     assert fault.value.reason == "disk_full"
     assert read(target) == dict(sorted(REPORT.items()))
+    assert [path.name for path in tmp_path.iterdir()] == ["report"]
+
+
+def test_a_disk_that_fills_up_leaves_the_old_report_where_nothing_can_be_mounted(
+    tmp_path, monkeypatch
+) -> None:
+    target = tmp_path / "report"
+    write_folder(target, REPORT)
+
+    def full(_descriptor: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(PublishError) as fault:
+        write_folder(target, REPORT | {"brief.html": b"new"})
+    assert fault.value.reason == "disk_full"
+    assert (target / "brief.html").read_bytes() == REPORT["brief.html"]
     assert [path.name for path in tmp_path.iterdir()] == ["report"]
 
 

@@ -15,7 +15,8 @@ from typing import Any, Literal
 from survstats.groundwork.errors import CallError
 
 Kind = Literal["text", "category", "tri_state", "integer", "number", "date", "time"]
-TableName = Literal["mishap", "occupant"]
+TableName = Literal["mishap", "occupant", "training_run"]
+TABLES: tuple[TableName, ...] = ("mishap", "occupant", "training_run")
 
 TRI_STATE = ("yes", "no", "unknown")
 NOT_COLLECTED = ""
@@ -52,6 +53,8 @@ class Field:
         Whether the column must be in the file.
     open_ended : bool
         Whether ``inf`` (no upper end) is allowed.
+    roster : bool
+        Whether the collection form asks it on the roster sheet, before outcomes.
     """
 
     table: TableName
@@ -67,18 +70,20 @@ class Field:
     required: bool
     column_required: bool
     open_ended: bool
+    roster: bool
 
 
 @dataclass(frozen=True)
 class Codebook:
-    """All fields of both tables, in the order of the collection form."""
+    """All fields of the three tables, in the order of the collection form."""
 
     mishap: tuple[Field, ...]
     occupant: tuple[Field, ...]
+    training_run: tuple[Field, ...]
 
     def table(self, name: TableName) -> tuple[Field, ...]:
         """The fields of one table."""
-        return self.mishap if name == "mishap" else self.occupant
+        return {"mishap": self.mishap, "occupant": self.occupant, "training_run": self.training_run}[name]
 
     def field(self, table: TableName, name: str) -> Field:
         """One field; raises CallError (``unknown_field``) where there is none of that name."""
@@ -96,7 +101,7 @@ def load_codebook() -> Codebook:
         resource["name"]: tuple(_field(resource["name"], entry) for entry in resource["schema"]["fields"])
         for resource in json.loads(text)["resources"]
     }
-    return Codebook(mishap=tables["mishap"], occupant=tables["occupant"])
+    return Codebook(**tables)
 
 
 def _field(table: TableName, entry: dict[str, Any]) -> Field:
@@ -116,6 +121,7 @@ def _field(table: TableName, entry: dict[str, Any]) -> Field:
         required=constraints.get("required", False),
         column_required=entry.get("columnRequired", False),
         open_ended=entry.get("openEnded", False),
+        roster=entry.get("roster", False),
     )
 
 

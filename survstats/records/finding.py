@@ -8,7 +8,7 @@ from typing import Literal
 
 import pandas as pd
 
-Severity = Literal["error", "warning", "statement"]
+Severity = Literal["error", "warning", "accepted", "statement"]
 
 
 @dataclass(frozen=True)
@@ -18,11 +18,13 @@ class Finding:
     Attributes
     ----------
     rule : str
-        Id of the rule: ``F..`` about single fields, ``R..`` about what fields say together.
-    severity : {"error", "warning", "statement"}
-        An error blocks the analysis, a warning does not, a statement only informs.
+        Id of the rule: ``F..`` about single cells and files, ``M..`` about mappings, ``R..`` about what fields say
+        together, ``T..`` about trainer runs.
+    severity : {"error", "warning", "accepted", "statement"}
+        An error blocks the analysis, a warning does not, a statement only informs; accepted is an error or warning
+        that the study file lets stand, with a reason.
     file : str
-        Name of the file, without its folder.
+        Name of the file, without its folder, and of the sheet where it has sheets ("records.xlsx, sheet mishap").
     row : int or None
         Row as a spreadsheet counts it (the header is row 1); None where it concerns the whole file.
     field : str

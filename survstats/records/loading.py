@@ -1,4 +1,4 @@
-"""What was written down: two record files, typed, with nothing lost and nothing guessed.
+"""What was written down: the record files, typed, with nothing lost and nothing guessed.
 
 Empty (not collected), ``unknown`` (asked, not known) and ``na`` (not applicable) are three different things
 and never become ``no``. In categories and tri-states an empty cell is missing and the two tokens are
@@ -20,9 +20,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survstats.groundwork.errors import RecordsError
-from survstats.records.codebook import NOT_APPLICABLE, UNKNOWN, Field, TableName, load_codebook
+from survstats.records.codebook import NOT_APPLICABLE, TABLES, UNKNOWN, Field, TableName, load_codebook
 from survstats.records.finding import Finding
-from survstats.records.reading import TextTable, read_text_table
+from survstats.records.reading import Source, TextTable, read_text_table
 
 _PATTERNS = {
     "integer": re.compile(r"[+-]?[0-9]+"),
@@ -48,51 +48,95 @@ class Records:
     mishap, occupant : DataFrame
         Every field of the codebook, typed (categories, floats, dates), plus ``file_row``; shapes (g mishaps)
         and (n occupants). A field whose column is not in the file is all missing.
+    training_run : DataFrame
+        The same for the trainer's own records (m runs); no rows where the study has none.
     raw : mapping of str to DataFrame
         The same rows and columns as texts, by table name.
     files, hashes : mapping of str to str
-        File name and SHA-256, by table name.
+        File name and SHA-256, by table name; no entry for a table that the study has not.
+    sources : mapping of str to mapping of str to Source
+        By table and field: where its cells stand, for fields that do not stand in the table's file under their own
+        name.
     findings : tuple of Finding
         What reading found, rules F1-F5, F7 and F8.
     """
 
     mishap: pd.DataFrame
     occupant: pd.DataFrame
+    training_run: pd.DataFrame
     raw: Mapping[str, pd.DataFrame]
     files: Mapping[str, str]
     hashes: Mapping[str, str]
+    sources: Mapping[str, Mapping[str, Source]]
     findings: tuple[Finding, ...]
 
+    def table(self, name: TableName) -> pd.DataFrame:
+        """One of the three tables, typed."""
+        return {"mishap": self.mishap, "occupant": self.occupant, "training_run": self.training_run}[name]
 
-def read_records(mishap_path: Path | str, occupant_path: Path | str) -> Records:
-    """The two record files, typed; every wrong cell becomes an error finding, all of them at once.
+    def place(self, table: TableName, name: str, at: int) -> tuple[str, int, str, str]:
+        """File, row, column and text of one field of the row at position ``at`` of a table."""
+        source = self.sources.get(table, {}).get(name)
+        if source is not None:
+            return source.file, int(source.rows[at]), source.column, str(source.texts[at])
+        row = int(self.table(table)["file_row"].to_numpy()[at])
+        return self.files[table], row, name, str(self.raw[table][name].iat[at])
+
+
+def read_records(
+    mishap_path: Path | str, occupant_path: Path | str, *, training_run_path: Path | str | None = None
+) -> Records:
+    """The record files, typed; every wrong cell becomes an error finding, all of them at once.
+
+    Parameters
+    ----------
+    mishap_path, occupant_path : Path or str
+    training_run_path : Path or str, optional
+        The trainer's own records, where the study has them.
 
     Raises
     ------
     RecordsError
         Where a file is no table (see ``reading``) or lacks a column that must be there (``missing_column``).
     """
-    texts: dict[TableName, TextTable] = {
-        "mishap": read_text_table(Path(mishap_path)),
-        "occupant": read_text_table(Path(occupant_path)),
-    }
+    paths = {"mishap": mishap_path, "occupant": occupant_path, "training_run": training_run_path}
+    return typed_records({t: read_text_table(Path(paths[t])) for t in TABLES if paths[t] is not None})  # type: ignore[arg-type]
+
+
+def typed_records(texts: Mapping[TableName, TextTable]) -> Records:
+    """Records from tables of texts: the mishap and occupant tables, and the trainer's runs where there are any.
+
+    Raises
+    ------
+    RecordsError
+        ``missing_column`` where a table lacks a column that must be there.
+    """
     for table, text in texts.items():
         _demand_columns(table, text)
     typed: dict[str, pd.DataFrame] = {}
     raw: dict[str, pd.DataFrame] = {}
     findings: list[Finding] = []
-    for table, text in texts.items():
-        findings += _column_findings(table, text)
+    for table in TABLES:
+        text = texts.get(table) or _no_rows(table)
         typed[table], raw[table], wrong = _typed_table(table, text)
-        findings += wrong
+        if table in texts:
+            findings += [*text.findings, *_column_findings(table, text), *wrong]
     return Records(
         mishap=typed["mishap"],
         occupant=typed["occupant"],
+        training_run=typed["training_run"],
         raw=raw,
         files={table: text.file for table, text in texts.items()},
         hashes={table: text.hash for table, text in texts.items()},
+        sources={table: text.sources for table, text in texts.items()},
         findings=tuple(findings),
     )
+
+
+def _no_rows(table: TableName) -> TextTable:
+    """The table of a study that has none."""
+    names = [field.name for field in load_codebook().table(table)]
+    return TextTable("", "", pd.DataFrame(columns=names, dtype=object), ())
 
 
 def _demand_columns(table: TableName, text: TextTable) -> None:

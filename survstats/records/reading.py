@@ -7,17 +7,43 @@ from __future__ import annotations
 
 import csv
 import io
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from sys import intern
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from survstats.groundwork.errors import RecordsError
 from survstats.groundwork.provenance import bytes_hash
+from survstats.records.finding import Finding
 
 _CONTROL = bytes(set(range(32)) - set(b"\t\n\r"))
 _SAVE_AGAIN = "Save the table as CSV (comma separated, UTF-8) and try again."
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where the cells of one field stand, and what stands there.
+
+    Attributes
+    ----------
+    file : str
+        As in `Finding`.
+    column : str
+        Name of the column there.
+    rows : array of int, shape (n,)
+        Row of each cell as a spreadsheet counts it.
+    texts : array of object, shape (n,)
+        The texts as they stand there.
+    """
+
+    file: str
+    column: str
+    rows: NDArray[np.int64]
+    texts: NDArray[np.object_]
 
 
 @dataclass(frozen=True)
@@ -34,12 +60,19 @@ class TextTable:
         Texts, one column per column of the file, blanks at the ends of a cell removed.
     rows : tuple of int
         Row of each line as a spreadsheet counts it (the header is row 1).
+    findings : tuple of Finding
+        What had to be decided to read it (encoding, delimiter, forms of dates), and what went wrong.
+    sources : mapping of str to Source
+        Where a column's cells come from, for columns that stand elsewhere, under another name or in another form
+        (a mapping, a roster sheet); every other column stands in ``file`` under its own name, at ``rows``.
     """
 
     file: str
     hash: str
     cells: pd.DataFrame
     rows: tuple[int, ...]
+    findings: tuple[Finding, ...] = ()
+    sources: Mapping[str, Source] = field(default_factory=dict)
 
 
 def read_text_table(path: Path) -> TextTable:

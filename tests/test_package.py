@@ -52,14 +52,14 @@ def test_importing_the_package_loads_nothing_heavy():
 
 def test_weighing_a_headline_loads_neither_numpy_nor_pandas():
     call = (
-        "from survstats.cli import run_command; "
+        "from survstats.cli.program import run_command; "
         "run_command('claim --aboard 100 --died 40 --trained-of-survivors 80%'.split())"
     )
     assert not modules_after(call) & {"numpy", "pandas", "scipy", "matplotlib", "statsmodels"}
 
 
 def test_help_loads_nothing_heavy():
-    assert not modules_after("from survstats.cli import run_command; run_command(['--help'])") & set(HEAVY)
+    assert not modules_after("from survstats.cli.program import run_command; run_command(['--help'])") & set(HEAVY)
 
 
 def test_package_files_hold_no_imports():

@@ -8,7 +8,7 @@ import os
 import pytest
 from thin import read_tables, write_tables
 
-from survstats.cli import run_command
+from survstats.cli.program import run_command
 
 
 def lines(path):

@@ -13,10 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from survstats.cli import run_command
+from survstats.cli.program import run_command
 from survstats.records.demo import demo_folder
 
-PROGRAM = [sys.executable, "-W", "error", "-c", "from survstats.cli import main; main()"]
+PROGRAM = [sys.executable, "-W", "error", "-c", "from survstats.cli.program import main; main()"]
 CHECKOUT = Path(__file__).parents[2]
 HUNDRED = ["claim", "--aboard", "100", "--died", "40", "--trained-of-survivors", "80%"]
 

@@ -11,7 +11,7 @@ import pytest
 
 from survstats.records.demo import demo_folder
 
-MAIN = "from survstats.cli import main; main()"
+MAIN = "from survstats.cli.program import main; main()"
 
 
 def median_s(*words, first_line=False):

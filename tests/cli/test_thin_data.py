@@ -7,7 +7,7 @@ import re
 import pytest
 from thin import THIN, thin_study
 
-from survstats.cli import run_command
+from survstats.cli.program import run_command
 from survstats.report.publish import count_pages
 
 

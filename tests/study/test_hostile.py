@@ -10,7 +10,7 @@ import re
 import pytest
 from thin import read_tables, write_tables
 
-from survstats.cli import run_command
+from survstats.cli.program import run_command
 
 HOSTILE = {
     "html": "<script>alert(1)</script><b>&amp;\"'",

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from survstats import __version__
-from survstats.cli.telling import print_text, progress, say, words_of
+from survstats.cli.telling import print_lines, print_text, progress, say, width, words_of
 from survstats.groundwork.errors import CallError
+
+if TYPE_CHECKING:
+    from survstats.records.finding import Finding
 
 DEFAULT_OUT = Path("survstats-brief")
 DEFAULT_DEMO = "demo_main"
@@ -60,42 +63,91 @@ def brief(
 @app.command()
 def check(
     study: Annotated[str, typer.Argument(help="A study folder.")],
-    out: Annotated[Path | None, typer.Option(help="Write the findings to this CSV file as well.")] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Write the findings to this .csv, or to this .xlsx with the cells marked."),
+    ] = None,
 ) -> None:
     """List every finding in the records of a study at once."""
     print_text(f"Checking {study}")
     import datetime
 
-    from survstats.records.checking import check_records
-    from survstats.records.finding import Finding, sentence
+    from survstats.records.rulebook import RULEBOOK
+    from survstats.report.findings_text import findings_text
     from survstats.study.plan import read_study
-    from survstats.study.steps import read_records
+    from survstats.study.steps import find, read_records
 
-    if out is not None and out.suffix.lower() != ".csv":
-        raise CallError("bad_out", f"--out '{out}' is no CSV file.", "Give a name that ends in .csv.")
-    records = read_records(read_study(study))
-    findings = check_records(records, today=datetime.date.today())  # errors first
-    for finding in findings:
-        print_text(f"{finding.severity} {finding.rule}: {sentence(finding)}")
+    kind = "" if out is None else out.suffix.lower()
+    if out is not None and kind not in (".csv", ".xlsx"):
+        raise CallError(
+            "bad_out", f"--out '{out}' is neither CSV nor XLSX.", "Give a name that ends in .csv or .xlsx."
+        )
+    plan = read_study(study)
+    records = read_records(plan)
+    findings = find(records, study=plan, today=datetime.date.today())
+    rows = [(*_row(finding)[:2], RULEBOOK[finding.rule].title, *_row(finding)[2:]) for finding in findings]
+    print_lines(findings_text(rows, width=width()))
     counts = {
         "check.mishaps": len(records.mishap),
         "check.occupants": len(records.occupant),
-        "check.errors": sum(finding.severity == "error" for finding in findings),
-        "check.warnings": sum(finding.severity == "warning" for finding in findings),
-        "check.statements": sum(finding.severity == "statement" for finding in findings),
+        "check.runs": len(records.training_run),
     }
+    for severity in ("error", "warning", "accepted", "statement"):
+        counts[f"check.{severity}"] = sum(finding.severity == severity for finding in findings)
     words = words_of(counts, {"check.out": str(out)})
-    say(words, "check.summary")
+    say(words, "check.summary_runs" if counts["check.runs"] else "check.summary")
     if out is not None:
-        import dataclasses
+        if kind == ".xlsx":
+            from survstats.records.marked_workbook import write_marked
 
-        from survstats.report.papers import csv_text, write_file
+            write_marked(out, records, findings)
+        else:
+            from survstats.report.papers import csv_text, write_file
 
-        columns = [field.name for field in dataclasses.fields(Finding)]
-        write_file(out, csv_text(columns, [dataclasses.astuple(finding) for finding in findings]))
+            table = csv_text(_FINDING_COLUMNS, [_row(finding) for finding in findings])
+            write_file(out, table, replace=_is_findings(out))
         say(words, "check.written")
-    if counts["check.errors"]:
+    if counts["check.error"]:
         raise typer.Exit(1)
+
+
+@app.command(name="map")
+def map_file(
+    file: Annotated[Path, typer.Argument(help="A table of another form: CSV, XLSX or Parquet.")],
+    out: Annotated[Path, typer.Option(help="The new file to write.")] = Path("mapping.toml"),
+) -> None:
+    """Propose how another file's columns and codes become ours, for a person to finish."""
+    from survstats.records.mapping_proposal import propose_mapping
+    from survstats.report.papers import write_file
+
+    write_file(out, propose_mapping(file), replace=False)
+    words = words_of({}, {"map.file": str(file), "map.out": str(out)})
+    for key in ("map.written", "map.finish"):
+        say(words, key)
+
+
+@app.command()
+def form(
+    file: Annotated[Path, typer.Argument(help="The new workbook (.xlsx) to write.")],
+    study: Annotated[
+        str, typer.Option(help="A study folder: its missing training papers are listed on the request sheet.")
+    ] = "",
+) -> None:
+    """Write the collection form with drop-down lists, and the sheet that asks operators for missing papers."""
+    from survstats.records.collection_form import write_form
+
+    if file.suffix.lower() != ".xlsx":
+        raise CallError("bad_out", f"'{file}' is no workbook.", "Give a name that ends in .xlsx.")
+    if study:
+        from survstats.study.plan import read_study
+        from survstats.study.steps import read_records
+
+        write_form(file, records=read_records(read_study(study)))
+    else:
+        write_form(file)
+    words = words_of({}, {"form.out": str(file)})
+    for key in ("form.written", "form.request" if study else "form.use"):
+        say(words, key)
 
 
 @app.command()
@@ -126,7 +178,7 @@ def claim(
 
 @app.command()
 def demo(
-    name: Annotated[str, typer.Argument(help="demo_small, demo_main, demo_null or demo_survivor_only.")],
+    name: Annotated[str, typer.Argument(help="demo_small, demo_main, demo_null, demo_survivor_only or demo_dirty.")],
     directory: Annotated[Path, typer.Argument(help="A folder that does not exist yet.")],
 ) -> None:
     """Write an invented study to start from."""
@@ -134,6 +186,22 @@ def demo(
 
     copy_demo(name, directory)
     print_text(f"Wrote the invented study {name} to {directory}: try 'survstats brief {directory}'.")
+
+
+_FINDING_COLUMNS = ("rule", "severity", "file", "row", "field", "seen", "expected", "remedy")
+
+
+def _is_findings(path: Path) -> bool:
+    """Whether an earlier list of findings stands there: that alone may be replaced."""
+    try:
+        with path.open("rb") as file:
+            return file.readline().decode(errors="replace").strip() == ",".join(_FINDING_COLUMNS)
+    except OSError:
+        return False
+
+
+def _row(finding: Finding) -> tuple[str | int | None, ...]:
+    return tuple(getattr(finding, column) for column in _FINDING_COLUMNS)
 
 
 def _word_key(codes: Mapping[str, str]) -> str:

@@ -3,83 +3,92 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
-import numpy as np
-
-from survstats.records.codebook import TableName, load_codebook
+from survstats.groundwork.errors import CallError
+from survstats.records.field_schema import outside
 from survstats.records.finding import Finding
 from survstats.records.loading import Records
-from survstats.records.rules import Evidence, Rule, gather
+from survstats.records.rulebook import RULEBOOK
+from survstats.records.rules import Hit, Rule, gather
 from survstats.records.rules_mishap import MISHAP_RULES
 from survstats.records.rules_occupant import OCCUPANT_RULES
+from survstats.records.rules_rescue import RESCUE_RULES
 from survstats.records.rules_study import STUDY_RULES
+from survstats.records.rules_trainer import TRAINER_RULES
 
-RULES: tuple[Rule, ...] = (*MISHAP_RULES, *OCCUPANT_RULES, *STUDY_RULES)
-_TABLES: tuple[TableName, ...] = ("mishap", "occupant")
-_WEIGHT = {"error": 0, "warning": 1, "statement": 2}
+RULES: tuple[Rule, ...] = (*MISHAP_RULES, *OCCUPANT_RULES, *RESCUE_RULES, *STUDY_RULES, *TRAINER_RULES)
+_WEIGHT = {"error": 0, "warning": 1, "accepted": 2, "statement": 3}
 
 
-def check_records(records: Records, *, today: datetime.date) -> tuple[Finding, ...]:
-    """All findings: those of reading, numbers outside the codebook's limits, and the consistency rules.
+def check_records(
+    records: Records,
+    *,
+    today: datetime.date,
+    cabins: Mapping[str, int] | None = None,
+    accepted: Mapping[str, str] | None = None,
+) -> tuple[Finding, ...]:
+    """All findings: those of reading, fields outside the codebook's limits, and the consistency rules.
 
-    Errors come first, then warnings, then statements; within each in file order.
+    Errors come first, then warnings, accepted findings and statements; within each in file order.
 
     Parameters
     ----------
     records : Records
         Loaded records.
     today : date
-        The day on which the check is made; a mishap after it is an error (R33).
+        The day on which the check is made; a mishap or a run after it is an error (R33, T6).
+    cabins : mapping of str to int, optional
+        Seat rows by aircraft class (R35); a class that is not in it has any row.
+    accepted : mapping of str to str, optional
+        Rules that may stand, each with the reason; their findings weigh "accepted" and give it as the remedy.
+
+    Raises
+    ------
+    CallError
+        ``not_acceptable`` where a rule is to be accepted that is none, or that cannot be.
     """
-    evidence = gather(records, today=today)
-    found = list(records.findings) + _outside_limits(evidence)
+    accepted = accepted or {}
+    for id_ in accepted:
+        if id_ not in RULEBOOK or not RULEBOOK[id_].acceptable:
+            raise CallError("not_acceptable", f"The rule {id_} cannot be accepted.")
+    evidence = gather(records, today=today, cabins=cabins or {})
+    found = list(records.findings)
+    found += _findings(records, outside(records))
     for rule in RULES:
-        found += [
+        found += _findings(records, ((rule.id, hit) for hit in rule.find(evidence)))
+    found = [
+        replace(f, severity="accepted", remedy=accepted[f.rule])
+        if f.rule in accepted and f.severity in ("error", "warning")
+        else f
+        for f in found
+    ]
+    place = {
+        file: i for i, file in enumerate(dict.fromkeys([*records.files.values(), *(f.file for f in found)]))
+    }
+    return tuple(sorted(found, key=lambda f: (_WEIGHT[f.severity], place[f.file], f.row or 0)))
+
+
+def _findings(records: Records, hits: Iterable[tuple[str, Hit]]) -> list[Finding]:
+    found = []
+    for rule, hit in hits:
+        file, row, field = records.files[hit.table], None, hit.field
+        if hit.at is not None:
+            file, row, column, _ = records.place(hit.table, hit.field, hit.at)
+            if column != hit.field:
+                field = f"{hit.field} ({column})"
+        card = RULEBOOK[rule]
+        found.append(
             Finding(
-                rule=rule.id,
-                severity=hit.severity or rule.severity,
-                file=records.files[hit.table],
-                row=hit.row,
-                field=hit.field,
+                rule=rule,
+                severity=hit.severity or card.severity,
+                file=file,
+                row=row,
+                field=field,
                 seen=hit.seen,
                 expected=hit.expected,
-                remedy=rule.remedy,
+                remedy=card.remedy,
             )
-            for hit in rule.find(evidence)
-        ]
-    files = list(records.files.values())
-    return tuple(sorted(found, key=lambda f: (_WEIGHT[f.severity], files.index(f.file), f.row or 0)))
-
-
-def _outside_limits(evidence: Evidence) -> list[Finding]:
-    """Numbers outside the codebook's limits: R6 sea state, R8 water temperature, R10 times, F6 all others."""
-    found = []
-    for table in _TABLES:
-        frame = evidence.mishap if table == "mishap" else evidence.occupant
-        for field in load_codebook().table(table):
-            if field.kind not in ("integer", "number"):
-                continue
-            low = -np.inf if field.minimum is None else field.minimum
-            high = np.inf if field.maximum is None else field.maximum
-            numbers = frame[field.name]
-            no_end = field.open_ended & np.isinf(numbers)
-            outside = (numbers < low) | ((numbers > high) & ~no_end)
-            expected = f"{low:.10g} to {high:.10g}"
-            if field.unit:
-                expected += f" {field.unit}"
-            if field.open_ended:
-                expected += ", or inf"
-            found += [
-                Finding(
-                    field.limit_rule,
-                    "error",
-                    evidence.records.files[table],
-                    hit.row,
-                    field.name,
-                    hit.seen,
-                    expected,
-                    "correct the number or its unit",
-                )
-                for hit in evidence.where(table, outside, field.name, expected=expected)
-            ]
+        )
     return found

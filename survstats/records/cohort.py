@@ -26,6 +26,9 @@ class LedgerLine:
         People on this line, and mishaps they come from.
     survived, died : int or None
         Of these; None where people without a row are among them.
+    rows, rows_survived : frozenset of int
+        Who they are, by file row; people without a row have numbers below zero. ``rows_survived`` are those of
+        them known to have lived.
     """
 
     code: str
@@ -33,6 +36,8 @@ class LedgerLine:
     mishaps: int
     survived: int | None
     died: int | None
+    rows: frozenset[int] = frozenset()
+    rows_survived: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -103,7 +108,9 @@ def build_cohort(
     """The population, the analysed and the ledger between everyone aboard and them.
 
     People without a row are counted from ``n_aboard``; where a mishap has more rows than ``n_aboard``, or
-    ``n_aboard`` is unknown, its rows count. A person excluded for several reasons stands under the first.
+    ``n_aboard`` is unknown, its rows count. A person excluded for several reasons stands under the first. Lines for
+    people the study is not about (``other_year``, ``other_class``, ``other_operator``, ``other_role``) stand where a
+    filter on that is in force.
     Any part may be empty.
     """
     reasons = _exclusions(derived, population, passengers_only)
@@ -132,6 +139,7 @@ def _exclusions(
 ) -> dict[str, pd.Series[bool]]:
     """Why a row is not in the population, in the order in which reasons are counted."""
     reasons = {"second_source": derived["second_source"]}
+    reasons |= {reason: derived["left_out"] == reason for reason in derived["left_out"].cat.categories}
     if population == "P1":
         impact, alive = derived["impact_survivability"], derived["alive_at_immersion"]
         reasons["impact_not_survivable"] = impact == "none"
@@ -149,7 +157,8 @@ def _aboard(derived: pd.DataFrame, mishap: pd.DataFrame) -> tuple[LedgerLine, Le
     have = derived.groupby("mishap_id").size()
     rows = mishap["mishap_id"].map(have).fillna(0).astype(int)
     missing = (mishap["n_aboard"].fillna(0).astype(int) - rows).clip(lower=0)
-    people = len(derived) + int(missing.sum())
+    nowhere = frozenset(range(-int(missing.sum()), 0))
+    people = len(derived) + len(nowhere)
     complete = not missing.any()
     aboard = LedgerLine(
         "aboard",
@@ -157,11 +166,25 @@ def _aboard(derived: pd.DataFrame, mishap: pd.DataFrame) -> tuple[LedgerLine, Le
         int(((rows + missing) > 0).sum()),
         int(derived["survived"].sum()) if complete else None,
         int((1 - derived["survived"]).sum()) if complete else None,
+        _rows(derived) | nowhere,
+        _rows(derived[derived["survived"] == 1]),
     )
     none = 0 if complete else None
-    return aboard, LedgerLine("no_row", int(missing.sum()), int((missing > 0).sum()), none, none)
+    return aboard, LedgerLine("no_row", len(nowhere), int((missing > 0).sum()), none, none, nowhere)
 
 
 def _line(code: str, frame: pd.DataFrame) -> LedgerLine:
-    survived = int(frame["survived"].sum())
-    return LedgerLine(code, len(frame), frame["mishap_id"].nunique(), survived, len(frame) - survived)
+    lived = frame[frame["survived"] == 1]
+    return LedgerLine(
+        code,
+        len(frame),
+        frame["mishap_id"].nunique(),
+        len(lived),
+        len(frame) - len(lived),
+        _rows(frame),
+        _rows(lived),
+    )
+
+
+def _rows(frame: pd.DataFrame) -> frozenset[int]:
+    return frozenset(frame["file_row"].astype(int).tolist())

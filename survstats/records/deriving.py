@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survstats.records.loading import Records
+from survstats.records.population import EVERYBODY, PopulationFilter, left_out
 
 TRAINED_STATUS = ("current", "lapsed", "none", "briefing_or_dry_only", "unknown")
 HANDS_ON = ("underwater_escape", "underwater_escape_with_breathing_set")
@@ -32,14 +34,28 @@ def training_known(occupant: pd.DataFrame) -> pd.Series[bool]:
 
 
 def second_source(mishap: pd.DataFrame) -> pd.Series[bool]:
-    """Whether each mishap repeats an earlier row under another id: same day, class and number aboard (g)."""
+    """Whether each row tells of a mishap that another id tells of as well, and better (g mishaps).
+
+    The same mishap: same day, class and number aboard. The row of the best ``report_quality`` stays (A before D,
+    unknown last), of equal ones that of the smaller id, whatever the order of the rows.
+    """
     key = ["event_date", "aircraft_class", "n_aboard"]
     known = mishap[key].notna().all(axis=1) & ~mishap["aircraft_class"].isin(["unknown", "na"])
-    other_id = ~mishap.duplicated("mishap_id")
-    return mishap.duplicated(key) & known & other_id
+    once = mishap[known & ~mishap.duplicated("mishap_id")]
+    once = once.assign(quality=once["report_quality"].map({"A": 0, "B": 1, "C": 2, "D": 3}).astype(float))
+    again = once.sort_values(["quality", "mishap_id"], kind="stable").duplicated(key)
+    return mishap.index.to_series().isin(again.index[again])
 
 
-def derive(records: Records, *, currency_months: float) -> pd.DataFrame:
+def studied_mishaps(mishap: pd.DataFrame, population: PopulationFilter) -> NDArray[np.bool_]:
+    """Whether a study is about each mishap, and no other row tells of it better (g)."""
+    outside = left_out(mishap, replace(population, roles=()))
+    return np.asarray(outside.isna() & ~second_source(mishap).to_numpy(bool))
+
+
+def derive(
+    records: Records, *, currency_months: float, population: PopulationFilter = EVERYBODY
+) -> pd.DataFrame:
     """One row per occupant row, in file order, with the mishap's fields and what follows from them.
 
     Parameters
@@ -48,6 +64,8 @@ def derive(records: Records, *, currency_months: float) -> pd.DataFrame:
         Loaded records; error findings are the caller's affair.
     currency_months : float
         Hands-on training no older than this at the mishap is current.
+    population : PopulationFilter, optional
+        Whom the study is about; nobody else is in any population.
 
     Returns
     -------
@@ -64,6 +82,7 @@ def derive(records: Records, *, currency_months: float) -> pd.DataFrame:
         ``died_on_impact`` : ``alive_at_immersion`` is no.
         ``out`` : 1 got out alive or was rescued alive from inside, 0 did not, NaN not known.
         ``era`` : decade of the mishap, as "2010s".
+        ``left_out`` : why the study is not about this person (category, missing where it is).
         ``is_passenger``, ``second_source``, ``in_p1``, ``in_p2`` : yes or no.
         ``far_seat`` : "no" beside a usable planned exit, "yes" with a seat or more between, else "unknown";
         ``seats_to_exit`` goes before ``adjacent_exit``.
@@ -76,6 +95,7 @@ def derive(records: Records, *, currency_months: float) -> pd.DataFrame:
     joined = mishap.reindex(records.occupant["mishap_id"]).reset_index(drop=True)
     frame = pd.concat([records.occupant.reset_index(drop=True), joined], axis=1)
     frame["second_source"] = frame["second_source"].eq(True)
+    frame["left_out"] = left_out(frame, population)
     return frame.assign(**_training(frame, currency_months), **_outcome(frame), **_circumstances(frame)).pipe(
         _with_mishap_shares
     )
@@ -155,7 +175,7 @@ def _circumstances(frame: pd.DataFrame) -> dict[str, Any]:
     cold = np.select([water < 15, water >= 15], ["yes", "no"], default="unknown")
     decade = (frame["event_date"].dt.year // 10 * 10).astype("Int64").astype("string") + "s"
     mishap_known = frame["mishap_file_row"].notna()
-    in_p2 = mishap_known & ~frame["second_source"]
+    in_p2 = mishap_known & ~frame["second_source"] & frame["left_out"].isna()
     in_p1 = (
         in_p2
         & (frame["alive_at_immersion"].eq("yes") | (~died(frame) & ~frame["alive_at_immersion"].eq("no")))

@@ -19,8 +19,10 @@ from numpy.typing import NDArray
 
 from survstats.groundwork.errors import CallError
 from survstats.groundwork.resampling import stream
-from survstats.records.demo import DEMO_NAMES
+from survstats.records.demo import DEMO_NAMES, DIRTY_NAME
+from survstats.records.invented_dirty import write_dirty
 from survstats.records.invented_fields import written_down
+from survstats.records.invented_runs import simulate_runs
 from survstats.records.invented_worlds import (
     LONGEST_SINCE_MONTHS,
     fate,
@@ -42,13 +44,14 @@ class _Plan:
     mishaps: int
     effect: float
     survivors_only: bool
+    trainer_people: int
 
 
 _PLANS = {
-    "demo_small": _Plan("Vesper Shelf, few mishaps", "demo_small/28", 18, 1.0, False),
-    "demo_main": _Plan("Vesper Shelf", "demo_main/31", 60, 1.0, False),
-    "demo_null": _Plan("Vesper Shelf, training without effect", "demo_null/84", 60, 0.0, False),
-    "demo_survivor_only": _Plan("Vesper Shelf, survivors asked", "demo_main/31", 60, 1.0, True),
+    "demo_small": _Plan("Vesper Shelf, few mishaps", "demo_small/28", 18, 1.0, False, 60),
+    "demo_main": _Plan("Vesper Shelf", "demo_main/31", 60, 1.0, False, 120),
+    "demo_null": _Plan("Vesper Shelf, training without effect", "demo_null/84", 60, 0.0, False, 120),
+    "demo_survivor_only": _Plan("Vesper Shelf, survivors asked", "demo_main/31", 60, 1.0, True, 120),
 }
 
 _STUDY_FILE = """\
@@ -95,7 +98,7 @@ _README = (
 
 
 def write_study(name: str, directory: Path | str) -> None:
-    """Write one invented study into a folder that exists: two tables, study file, truth, a line of warning.
+    """Write one invented study into a folder that exists: three tables, study file, truth, a line of warning.
 
     Raises
     ------
@@ -110,6 +113,8 @@ def write_study(name: str, directory: Path | str) -> None:
     )
     mishap.to_csv(folder / "mishap.csv", index=False, lineterminator="\n")
     occupant.to_csv(folder / "occupant.csv", index=False, lineterminator="\n")
+    runs = simulate_runs(plan.trainer_people, stream(SEED, f"{name}/training_run"))
+    runs.to_csv(folder / "training_run.csv", index=False, lineterminator="\n")
     covariates = ", ".join(f'"{name}"' for name in _COVARIATES)
     study_file = _STUDY_FILE.format(title=plan.title, covariates=covariates)
     (folder / "study.toml").write_bytes(study_file.encode())
@@ -170,6 +175,7 @@ def main(directory: str) -> None:
         folder = Path(directory) / name
         folder.mkdir(parents=True, exist_ok=True)
         write_study(name, folder)
+    write_dirty(Path(directory) / DIRTY_NAME)
 
 
 if __name__ == "__main__":

@@ -25,6 +25,8 @@ YEAR_ONLY = 0.20
 SECOND_SOURCE = 0.01
 TIMES = {"band": 0.5, "self_estimate": 0.3, "missing": 0.2}
 BRIEFED = 0.10  # of those without hands-on training
+CODED_TWICE = 1 / 3
+CODERS_AGREE = {"survivability": 0.9, "severity": 0.75}
 
 Texts = NDArray[np.object_]
 
@@ -44,6 +46,7 @@ def written_down(
         Whether training was looked up for survivors alone: it is then unknown for every dead person.
     """
     mishap = _mishap_fields(world, rng, survivors_only)
+    mishap |= _second_coding(mishap, rng.spawn(1)[0])
     occupant = _occupant_fields(world, mishap, rng)
     occupant |= _training_fields(world, mishap["event_date"], rng, survivors_only)
     reached = pd.Series(np.where(occupant["outcome"] == "survived", occupant["t_rescue_min"], np.nan)).astype(
@@ -132,6 +135,23 @@ def _mishap_fields(world: World, rng: np.random.Generator, survivors_only: bool)
         "coder_id": _draw(rng, g, {"k1": 0.5, "k2": 0.5}),
         "coding_date": (np.datetime64("2026-02-02") + rng.integers(0, 60, g)).astype(str).astype(object),
         "coded_blind": _texts(["yes"] * g),
+    }
+
+
+def _second_coding(mishap: Mapping[str, Texts], rng: np.random.Generator) -> dict[str, Texts]:
+    """What another coder saw in some of the mishaps: mostly the same, else a step away."""
+    g = len(mishap["mishap_id"])
+    coded = rng.random(g) < CODED_TWICE
+    survivability, severity = mishap["impact_survivability"], mishap["impact_severity"]
+    other = np.where(survivability == "survivable", "partially_survivable", "survivable")
+    agree = rng.random(g) < CODERS_AGREE["survivability"]
+    steps = np.where(rng.random(g) < CODERS_AGREE["severity"], 0, rng.choice([-1, 1], g))
+    known = severity != "unknown"
+    moved = _whole(np.clip(np.where(known, severity, "1").astype(int) + steps, 1, 5))
+    return {
+        "second_coder_id": np.where(coded, np.where(mishap["coder_id"] == "k1", "k2", "k1"), ""),
+        "impact_survivability_second": np.where(coded, np.where(agree, survivability, other), ""),
+        "impact_severity_second": np.where(coded, np.where(known, moved, "unknown"), ""),
     }
 
 

@@ -7,10 +7,7 @@ categories of their own; in numbers and dates all three are missing, and ``Recor
 
 from __future__ import annotations
 
-import difflib
-import math
-import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -20,23 +17,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survstats.groundwork.errors import RecordsError
-from survstats.records.codebook import NOT_APPLICABLE, TABLES, UNKNOWN, Field, TableName, load_codebook
+from survstats.records.cell_rules import nearest_word, wrong_text
+from survstats.records.codebook import NOT_APPLICABLE, TABLES, Field, TableName, load_codebook
 from survstats.records.finding import Finding
+from survstats.records.grid import shown
 from survstats.records.reading import Source, TextTable, read_text_table
-
-_PATTERNS = {
-    "integer": re.compile(r"[+-]?[0-9]+"),
-    "number": re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)"),
-    "date": re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}"),
-    "time": re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9](:[0-5][0-9])?Z?"),
-}
-_EXPECTED = {
-    "integer": "a whole number",
-    "number": "a number with a decimal point",
-    "date": "a date written YYYY-MM-DD",
-    "time": "a time written HH:MM",
-}
-_TRUTH_WORDS = {"0", "1", "0.0", "1.0", "true", "false", "t", "f", "y", "n"}
 
 
 @dataclass(frozen=True)
@@ -58,7 +43,7 @@ class Records:
         By table and field: where its cells stand, for fields that do not stand in the table's file under their own
         name.
     findings : tuple of Finding
-        What reading found, rules F1-F5, F7 and F8.
+        What reading found: rules F1-F5 and F7-F13, and those of a mapping.
     """
 
     mishap: pd.DataFrame
@@ -99,8 +84,50 @@ def read_records(
     RecordsError
         Where a file is no table (see ``reading``) or lacks a column that must be there (``missing_column``).
     """
-    paths = {"mishap": mishap_path, "occupant": occupant_path, "training_run": training_run_path}
-    return typed_records({t: read_text_table(Path(paths[t])) for t in TABLES if paths[t] is not None})  # type: ignore[arg-type]
+    paths: dict[TableName, Path | str | None] = {
+        "mishap": mishap_path,
+        "occupant": occupant_path,
+        "training_run": training_run_path,
+    }
+    return typed_records(
+        {table: read_text_table(Path(path), table=table) for table, path in paths.items() if path is not None}
+    )
+
+
+def find_tables(folder: Path | str) -> dict[TableName, Path]:
+    """The files of a study folder that hold its tables, by table; no entry where none is found.
+
+    In this order: ``mishap.csv``, ``mishap.parquet``, ``mishap.xlsx``; else the one workbook of the folder that has a
+    sheet ``mishap``; likewise the others.
+
+    Raises
+    ------
+    RecordsError
+        ``several_workbooks`` where more than one workbook has the sheet, ``bad_workbook`` where one is damaged.
+    """
+    folder = Path(folder)
+    found: dict[TableName, Path] = {}
+    for table in TABLES:
+        named = (folder / f"{table}{suffix}" for suffix in (".csv", ".parquet", ".xlsx"))
+        if path := next((path for path in named if path.is_file()), None):
+            found[table] = path
+    sought = [table for table in TABLES if table not in found]
+    books = sorted(path for path in folder.glob("*.xlsx") if not path.name.startswith(("~", ".")))
+    if ("mishap" not in sought and "occupant" not in sought) or not books:
+        return found
+    from survstats.records.sheets import tables_in_workbook
+
+    for path in books:
+        for table in set(sought) & set(tables_in_workbook(path)):
+            if table in found:
+                names = f"{found[table].name} and {path.name}"
+                raise RecordsError(
+                    "several_workbooks",
+                    f"There is a sheet {table} in {names}.",
+                    "Name one of them in the study file.",
+                )
+            found[table] = path
+    return found
 
 
 def typed_records(texts: Mapping[TableName, TextTable]) -> Records:
@@ -144,11 +171,9 @@ def _demand_columns(table: TableName, text: TextTable) -> None:
     lacking = [f.name for f in load_codebook().table(table) if f.column_required and f.name not in present]
     if not lacking:
         return
-    near = {name: _near(name, present) for name in lacking}
-    hints = [f"{seen} looks like {name}" for name, seen in near.items() if seen]
+    near = {name: nearest_word(name, present) for name in lacking}
+    hints = [f"{shown(seen)} looks like {name}" for name, seen in near.items() if seen]
     remedy = "Add the column" + (f"; {', '.join(hints)}." if hints else ".")
-    if len(present) == 1 and (";" in present[0] or "\t" in present[0]):
-        remedy = "Save the file with commas between the cells."
     columns = "the column" if len(lacking) == 1 else "the columns"
     raise RecordsError("missing_column", f"{text.file} lacks {columns} {', '.join(lacking)}.", remedy)
 
@@ -159,11 +184,18 @@ def _column_findings(table: TableName, text: TextTable) -> list[Finding]:
     found = []
     for name in present:
         if name not in known:
-            near = _near(name, [k for k in known if k not in present])
+            near = nearest_word(name, [k for k in known if k not in present])
             remedy = f"rename it to {near}" if near else "it is not used; delete it or leave it"
             found.append(
                 Finding(
-                    "F7", "warning", text.file, 1, name, f"a column named {name}", "a codebook field", remedy
+                    "F7",
+                    "warning",
+                    text.file,
+                    1,
+                    name,
+                    f"a column named {shown(name)}",
+                    "a codebook field",
+                    remedy,
                 )
             )
     for name in known:
@@ -179,18 +211,19 @@ def _typed_table(table: TableName, text: TextTable) -> tuple[pd.DataFrame, pd.Da
     fields = load_codebook().table(table)
     raw = text.cells.reindex(columns=[field.name for field in fields], fill_value="")
     rows = np.asarray(text.rows, dtype=np.int64)
+    told = {(f.file, f.row, f.field) for f in text.findings if f.severity == "error"}
     for field in fields:
         cells = raw[field.name].to_numpy()
         codes, found = pd.factorize(cells)
         distinct = [str(value) for value in found]
-        wrong = [_wrong(field, value) for value in distinct]
+        wrong = [wrong_text(field, value) for value in distinct]
         typed[field.name] = _typed_column(field, codes, distinct, np.array([w is not None for w in wrong]))
-        bad = np.flatnonzero(np.array([w is not None for w in wrong])[codes])
-        for at in bad:
+        for at in np.flatnonzero(np.array([w is not None for w in wrong])[codes]):
+            file, row, column, seen = text.place(field.name, int(at))
             rule, expected, remedy = wrong[codes[at]] or ("", "", "")
-            findings.append(
-                Finding(rule, "error", text.file, int(rows[at]), field.name, cells[at], expected, remedy)
-            )
+            name = field.name if column == field.name else f"{field.name} ({column})"
+            if told.isdisjoint({(file, row, column), (file, row, name)}):
+                findings.append(Finding(rule, "error", file, row, name, seen, expected, remedy))
     typed["file_row"] = rows
     return pd.DataFrame(typed), raw, findings
 
@@ -216,80 +249,3 @@ def _typed_column(field: Field, codes: NDArray[Any], distinct: list[str], wrong:
     # texts (and times of day, which nothing computes with) keep `unknown` and `na` as they stand
     texts = [None if v == "" or w else v for v, w in zip(distinct, wrong, strict=True)]
     return np.array(texts, dtype=object)[codes]
-
-
-def _wrong(field: Field, value: str) -> tuple[str, str, str] | None:
-    """Rule id, what was expected and what to do, where a cell's text is not allowed; else None."""
-    if field.required and value in ("", UNKNOWN, NOT_APPLICABLE):
-        return "F4", "a value in every row", "enter it; the row cannot be used without it"
-    if value in field.missing:
-        return None
-    return _CHECKS[field.kind](field, value)
-
-
-def _wrong_code(field: Field, value: str) -> tuple[str, str, str] | None:
-    if value in field.values:
-        return None
-    expected = ", ".join(field.values[:-1]) + " or " + field.values[-1]
-    if field.kind == "tri_state" and value.lower() in _TRUTH_WORDS:
-        return "F5", expected, "write the word, so that no and unknown stay apart"
-    near = _near(value, list(field.values))
-    return "F1", expected, f"did you mean {near}?" if near else "write one of the codes"
-
-
-def _wrong_number(field: Field, value: str) -> tuple[str, str, str] | None:
-    if field.open_ended and value.lower() == "inf":
-        return None
-    if _PATTERNS[field.kind].fullmatch(value) and math.isfinite(float(value)):
-        return None
-    expected = _EXPECTED[field.kind] + (" or inf" if field.open_ended else "")
-    remedy = "write the number alone, or unknown"
-    if _PATTERNS["number"].fullmatch(value.replace(",", ".")) and "," in value:
-        remedy = f"did you mean {value.replace(',', '.')}?"
-    return "F2", expected, remedy
-
-
-def _wrong_date(field: Field, value: str) -> tuple[str, str, str] | None:
-    if field.kind == "date" and _PATTERNS["date"].fullmatch(value) and _is_day(value):
-        return None
-    if field.kind == "time" and _PATTERNS["time"].fullmatch(value):
-        return None
-    remedy = f"rewrite it, or write {UNKNOWN}" if not field.required else "rewrite it"
-    if field.name == "training_last_date" and re.fullmatch(r"[0-9]{4}(-[0-9]{2})?", value):
-        remedy = "write any day in it, and month or year in training_date_precision"
-    return "F3", _EXPECTED[field.kind], remedy
-
-
-def _anything(field: Field, value: str) -> tuple[str, str, str] | None:  # noqa: ARG001
-    return None
-
-
-_CHECKS: dict[str, Callable[[Field, str], tuple[str, str, str] | None]] = {
-    "text": _anything,
-    "category": _wrong_code,
-    "tri_state": _wrong_code,
-    "integer": _wrong_number,
-    "number": _wrong_number,
-    "date": _wrong_date,
-    "time": _wrong_date,
-}
-
-
-def _is_day(value: str) -> bool:
-    """Whether the calendar has this day, in the span that can be held (1678 to 2261)."""
-    try:
-        np.datetime64(value, "D")
-    except ValueError:
-        return False
-    return 1678 <= int(value[:4]) <= 2261
-
-
-def _near(word: str, words: list[str]) -> str:
-    """The word of the list that this one was probably meant to be, or an empty text."""
-    folded = {_folded(candidate): candidate for candidate in words}
-    close = difflib.get_close_matches(_folded(word), list(folded), n=1, cutoff=0.75)
-    return folded[close[0]] if close else ""
-
-
-def _folded(word: str) -> str:
-    return word.lower().replace(" ", "_").replace("-", "_")

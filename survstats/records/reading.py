@@ -1,16 +1,10 @@
-"""Is this file a table, and which texts stand in its cells?
-
-Strict on purpose: a lenient reader fills short rows, renames repeated columns and drops what it cannot read.
-"""
+"""Is this file a table, and which texts stand in its cells?"""
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from sys import intern
 
 import numpy as np
 import pandas as pd
@@ -18,10 +12,13 @@ from numpy.typing import NDArray
 
 from survstats.groundwork.errors import RecordsError
 from survstats.groundwork.provenance import bytes_hash
+from survstats.records.codebook import TableName, load_codebook
 from survstats.records.finding import Finding
+from survstats.records.forms import original, settle
+from survstats.records.grid import Grid
+from survstats.records.reading_csv import read_csv
 
-_CONTROL = bytes(set(range(32)) - set(b"\t\n\r"))
-_SAVE_AGAIN = "Save the table as CSV (comma separated, UTF-8) and try again."
+_OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"
 
 
 @dataclass(frozen=True)
@@ -74,36 +71,90 @@ class TextTable:
     findings: tuple[Finding, ...] = ()
     sources: Mapping[str, Source] = field(default_factory=dict)
 
+    def place(self, name: str, at: int) -> tuple[str, int, str, str]:
+        """File, row, column and text of one column of the row at position ``at``, as they stand in the file."""
+        source = self.sources.get(name)
+        if source is None:
+            return self.file, self.rows[at], name, str(self.cells[name].iat[at])
+        return source.file, int(source.rows[at]), source.column, str(source.texts[at])
 
-def read_text_table(path: Path) -> TextTable:
-    """The texts of a CSV file (UTF-8, comma separated, one header row).
 
-    Blanks around a cell's text and lines without any text are left out: they carry no meaning. Nothing else
-    is changed.
+def read_text_table(
+    path: Path,
+    *,
+    table: TableName | None = None,
+    sheet: str | None = None,
+    encoding: str | None = None,
+    delimiter: str | None = None,
+) -> TextTable:
+    """The texts of a CSV, XLSX or Parquet file; which of them it is, its first bytes tell.
+
+    Blanks around a cell's text and lines without any text are left out: they carry no meaning. Where the table is
+    known, numbers are given a decimal point and dates the form YYYY-MM-DD, if the file leaves no doubt; ``sources``
+    keeps what stands in the file, and findings say what was decided (F9 encoding and separator, F10, F11).
+
+    Parameters
+    ----------
+    path : Path
+    table : {"mishap", "occupant", "training_run"}, optional
+        Which table of ours it holds; it tells the sheet, the separator and the fields with numbers and dates.
+    sheet : str, optional
+        Sheet of a workbook; else the one named after the table, else the only one.
+    encoding, delimiter : str, optional
+        Of a CSV file, where they are known; else they are found out.
 
     Raises
     ------
     RecordsError
-        ``missing_file``, ``empty_file``, ``binary_file``, ``not_utf8``, ``not_csv``, ``no_column_name``,
-        ``repeated_column``, ``short_row``, ``long_row``, ``no_rows``; the sentence names file and row.
+        ``missing_file``, ``empty_file``, ``binary_file``, ``old_workbook``, ``not_csv``, ``undecodable``,
+        ``unknown_encoding``, ``bad_workbook``, ``too_large``, ``no_sheet``, ``merged_cells``, ``bad_parquet``,
+        ``nested_column``, ``control_character``, ``no_column_name``, ``repeated_column``, ``short_row``,
+        ``long_row``, ``no_rows``; the sentence names file and row.
     """
-    file = path.name
-    data = _read_bytes(path)
+    file, data = path.name, _read_bytes(path)
     if not data.strip():
         raise RecordsError("empty_file", f"{file} is empty.", "Put a header row and at least one row in it.")
-    if data.startswith(b"PK\x03\x04") or len(data.translate(None, _CONTROL)) != len(data):
-        raise RecordsError("binary_file", f"{file} is not a text file.", _SAVE_AGAIN)
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        row = data[: error.start].count(b"\n") + 1
+    if data.startswith(_OLD_WORKBOOK):
         raise RecordsError(
-            "not_utf8", f"{file}, row {row}, holds a character that is not UTF-8.", _SAVE_AGAIN
-        ) from error
-    header, lines, rows = _split(text, file)
-    columns = list(zip(*lines, strict=True))
-    cells = pd.DataFrame(dict(zip(header, columns, strict=True)), dtype=object)
-    return TextTable(file, bytes_hash(data), cells, tuple(rows))
+            "old_workbook", f"{file} is an old or a locked workbook.", "Save it as XLSX, without a password."
+        )
+    if data.startswith(b"PK\x03\x04"):
+        from survstats.records.sheets import read_workbook_table
+
+        return read_workbook_table(data, file, table=table, sheet=sheet)
+    if sheet is not None:
+        raise RecordsError("no_sheet", f"{file} has no sheets.", f"Leave the sheet {sheet} out.")
+    if data.startswith(b"PAR1"):
+        from survstats.records.reading_parquet import read_parquet
+
+        return in_our_forms(read_parquet(data, file), table, bytes_hash(data))
+    names = {f.name for f in load_codebook().table(table)} if table else set()
+    grid = read_csv(data, file, names=names, encoding=encoding, delimiter=delimiter)
+    return in_our_forms(grid, table, bytes_hash(data))
+
+
+def in_our_forms(grid: Grid, table: TableName | None, hash_: str) -> TextTable:
+    """A grid as a table of texts, its numbers and dates in our forms where the table is known.
+
+    Findings about columns that are no fields of that table are left out: nothing is read from them.
+    """
+    fields = load_codebook().table(table) if table else ()
+    settled = settle(grid, fields)
+    names = {f.name for f in fields}
+    return TextTable(
+        file=grid.file,
+        hash=hash_,
+        cells=pd.DataFrame(dict(settled.columns), dtype=object),
+        rows=grid.rows,
+        findings=(
+            *(f for f in grid.findings if not f.field or table is None or f.field in names),
+            *settled.findings,
+        ),
+        sources={
+            name: Source(grid.file, name, np.asarray(grid.rows, dtype=np.int64), original(grid, name))
+            for name in sorted(settled.changed)
+        },
+    )
 
 
 def _read_bytes(path: Path) -> bytes:
@@ -117,56 +168,3 @@ def _read_bytes(path: Path) -> bytes:
         raise RecordsError(
             "missing_file", f"{path.name} cannot be read.", "Check that it is a file you may open."
         ) from error
-
-
-def _split(text: str, file: str) -> tuple[list[str], list[list[str]], list[int]]:
-    header: list[str] = []
-    lines: list[list[str]] = []
-    rows: list[int] = []
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    row = 0
-    try:
-        for row, line in enumerate(reader, start=1):
-            cells = [intern(cell.strip()) for cell in line]
-            if not any(cells):
-                continue
-            if not header:
-                header = _header(cells, file, row)
-            elif len(cells) != len(header):
-                raise _wrong_length(len(cells), len(header), file, row)
-            else:
-                lines.append(cells)
-                rows.append(row)
-    except csv.Error as error:
-        raise RecordsError(
-            "not_csv", f"{file}, row {row + 1}, is not proper CSV ({error}).", _SAVE_AGAIN
-        ) from error
-    if not lines:
-        raise RecordsError("no_rows", f"{file} has no rows under its header.", "Enter at least one row.")
-    return header, lines, rows
-
-
-def _header(cells: list[str], file: str, row: int) -> list[str]:
-    if "" in cells:
-        raise RecordsError(
-            "no_column_name",
-            f"{file}, row {row}: column {cells.index('') + 1} has no name.",
-            "Name the column, or delete it.",
-        )
-    for name in cells:
-        if cells.count(name) > 1:
-            raise RecordsError(
-                "repeated_column",
-                f"{file}, row {row}: the column {name} stands there twice.",
-                "Delete one of them.",
-            )
-    return cells
-
-
-def _wrong_length(seen: int, expected: int, file: str, row: int) -> RecordsError:
-    reason, word = ("short_row", "few") if seen < expected else ("long_row", "many")
-    return RecordsError(
-        reason,
-        f"{file}, row {row}, has too {word} cells: {seen}, the header has {expected}.",
-        "Look for a comma too few or too many, or for a comma inside a text without quotation marks.",
-    )

@@ -1,9 +1,13 @@
-"""What a consistency rule is, and what it may look at."""
+"""What is a rule, and what may it look at?
+
+Values that are missing or unknown break no rule. Where a rule knows an exception (went back in, was rescued
+inside), the exception has to be written down.
+"""
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,10 +21,13 @@ from survstats.records.loading import Records
 
 @dataclass(frozen=True)
 class Hit:
-    """One place where a rule applies; a severity of its own goes before the rule's."""
+    """One place where a rule applies; a severity of its own goes before the rule's.
+
+    ``at`` is the position of the row in its table (None: the whole table); an empty ``field`` is no single one.
+    """
 
     table: TableName
-    row: int | None
+    at: int | None
     field: str
     seen: str
     expected: str
@@ -29,7 +36,7 @@ class Hit:
 
 @dataclass(frozen=True)
 class Evidence:
-    """What rules look at: both tables, and each occupant's mishap beside the occupant.
+    """What rules look at: the tables, and each occupant's mishap beside the occupant.
 
     Attributes
     ----------
@@ -39,11 +46,14 @@ class Evidence:
         The mishap fields of each occupant row; all missing where the mishap is not in its table.
     today : date
         The day on which the check is made.
+    cabins : mapping of str to int
+        Seat rows by aircraft class, for the classes of which they are known.
     """
 
     records: Records
     home: pd.DataFrame
     today: datetime.date
+    cabins: Mapping[str, int]
 
     @property
     def mishap(self) -> pd.DataFrame:
@@ -55,6 +65,11 @@ class Evidence:
         """The occupant table (n rows)."""
         return self.records.occupant
 
+    @property
+    def training_run(self) -> pd.DataFrame:
+        """The trainer's own records (m rows, perhaps none)."""
+        return self.records.training_run
+
     def where(
         self,
         table: TableName,
@@ -64,30 +79,30 @@ class Evidence:
         severity: Severity | None = None,
     ) -> list[Hit]:
         """A hit for each row under the mask; the first field is the one to mend, the others show why."""
-        raw = self.records.raw[table]
-        rows = (self.mishap if table == "mishap" else self.occupant)["file_row"].to_numpy()
         hits = []
         for at in np.flatnonzero(np.asarray(mask, dtype=bool)).tolist():
-            texts = [str(raw[name].iat[at]) or "an empty cell" for name in fields]
+            texts = [self.records.place(table, name, at)[3] or "an empty cell" for name in fields]
             seen = texts[0]
             if len(fields) > 1:
                 seen = ", ".join(f"{name} = {text}" for name, text in zip(fields, texts, strict=True))
-            hits.append(Hit(table, int(rows[at]), fields[0], seen, expected, severity))
+            hits.append(Hit(table, at, fields[0], seen, expected, severity))
         return hits
+
+    def says(self, table: TableName, name: str, *tokens: str) -> NDArray[np.bool_]:
+        """Whether each row's text is one of these tokens; the typed tables cannot tell them apart in numbers."""
+        return self.records.raw[table][name].isin(tokens).to_numpy(bool)
 
 
 @dataclass(frozen=True)
 class Rule:
-    """One consistency rule: its id, how much it weighs, what to do, and how it is found."""
+    """One way to find what breaks a rule of the rulebook."""
 
     id: str
-    severity: Severity
-    remedy: str
     find: Callable[[Evidence], list[Hit]]
 
 
-def gather(records: Records, *, today: datetime.date) -> Evidence:
+def gather(records: Records, *, today: datetime.date, cabins: Mapping[str, int]) -> Evidence:
     """The evidence for one run of the rules."""
     mishap = records.mishap.drop_duplicates("mishap_id").set_index("mishap_id")
     home = mishap.reindex(records.occupant["mishap_id"]).reset_index(drop=True)
-    return Evidence(records, home, today)
+    return Evidence(records, home, today, cabins)

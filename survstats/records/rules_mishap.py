@@ -36,17 +36,16 @@ def _whole_roster(evidence: Evidence) -> list[Hit]:
     rows = _rows(evidence)
     off = (rows != mishap["n_aboard"]) & mishap["n_aboard"].notna()
     severe = mishap["status_ascertained_by"] == "roster_all"
-    seen = zip(mishap["file_row"][off], rows[off], mishap["n_aboard"][off], severe[off], strict=True)
     return [
         Hit(
             "mishap",
-            int(file_row),
+            at,
             "n_aboard",
-            f"{have:.0f} occupant rows for {aboard:.0f} aboard",
+            f"{rows[at]:.0f} occupant rows for {mishap['n_aboard'][at]:.0f} aboard",
             "a row for everyone aboard",
-            "error" if whole else None,
+            "error" if severe[at] else None,
         )
-        for file_row, have, aboard, whole in seen
+        for at in np.flatnonzero(off).tolist()
     ]
 
 
@@ -106,19 +105,66 @@ def _spread(counts: pd.Series[Any], mishap: pd.DataFrame) -> pd.Series[float]:
     return mishap["mishap_id"].map(counts).fillna(0).astype(float)
 
 
+def _spans(evidence: Evidence) -> list[Hit]:
+    hits = []
+    for low, high in (
+        ("warning_time_s_lo", "warning_time_s_hi"),
+        ("t_capsize_lo_s", "t_capsize_hi_s"),
+        ("t_sink_lo_s", "t_sink_hi_s"),
+    ):
+        off = evidence.mishap[low] > evidence.mishap[high]
+        hits += evidence.where("mishap", off, low, high, expected=f"{low} <= {high}")
+    return hits
+
+
+def _capsize_before_sinking(evidence: Evidence) -> list[Hit]:
+    off = evidence.mishap["t_capsize_lo_s"] > evidence.mishap["t_sink_hi_s"]
+    return evidence.where(
+        "mishap", off, "t_capsize_lo_s", "t_sink_hi_s", expected="a capsize before the cabin sank, or with it"
+    )
+
+
+def _usable_exits(evidence: Evidence) -> list[Hit]:
+    off = evidence.mishap["exits_usable"] > evidence.mishap["exits_total"]
+    return evidence.where("mishap", off, "exits_usable", "exits_total", expected="no more than exits_total")
+
+
+def _floats(evidence: Evidence) -> list[Hit]:
+    mishap = evidence.mishap
+    off = (mishap["floats_deployed"] == "yes") & mishap["floats_fitted"].isin(["no", "na"])
+    return evidence.where(
+        "mishap", off, "floats_fitted", "floats_deployed", expected="yes where floats were deployed"
+    )
+
+
+def _upright(evidence: Evidence) -> list[Hit]:
+    """A capsize that was only known not to have come by some time (inf) contradicts nothing."""
+    mishap = evidence.mishap
+    low, high = mishap["t_capsize_lo_s"], mishap["t_capsize_hi_s"]
+    capsized = (high < np.inf) | (low.notna() & high.isna())
+    return evidence.where(
+        "mishap",
+        (mishap["immersion_type"] == "upright_afloat") & capsized,
+        "immersion_type",
+        "t_capsize_lo_s",
+        "t_capsize_hi_s",
+        expected="no time of capsize where the cabin stayed upright",
+    )
+
+
 MISHAP_RULES = (
-    Rule("R1", "error", "delete the second row, or give it its own id", _unique_mishaps),
-    Rule("R1", "error", "delete the second row, or give it its own id", _unique_occupants),
-    Rule("R2", "error", "add the mishap, or correct the id", _known_mishap),
-    Rule("R3", "warning", "add the missing rows, the dead included, or correct n_aboard", _whole_roster),
-    Rule("R4", "error", "correct whichever of the three is wrong", _sum_aboard),
-    Rule("R5", "warning", "correct n_crew or the roles", _crew_rows),
-    Rule("R7", "error", "correct the height or the code", _wave_height),
-    Rule("R33", "error", "correct the date", _future),
-    Rule(
-        "R42",
-        "warning",
-        "the later row is left out with its people; if these are two mishaps, tell them apart by class",
-        _two_sources,
-    ),
+    Rule("R1", _unique_mishaps),
+    Rule("R1", _unique_occupants),
+    Rule("R2", _known_mishap),
+    Rule("R3", _whole_roster),
+    Rule("R4", _sum_aboard),
+    Rule("R5", _crew_rows),
+    Rule("R7", _wave_height),
+    Rule("R9", _spans),
+    Rule("R27", _capsize_before_sinking),
+    Rule("R28", _usable_exits),
+    Rule("R29", _floats),
+    Rule("R30", _upright),
+    Rule("R33", _future),
+    Rule("R42", _two_sources),
 )

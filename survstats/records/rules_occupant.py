@@ -9,14 +9,16 @@ from survstats.records.deriving import HANDS_ON, died
 from survstats.records.rules import Evidence, Hit, Rule
 
 _LEFT = ("self", "assisted", "washed_out")
+_TOO_YOUNG_OR_OLD = ("0_to_4", "5_to_9", "10_to_14", "75_to_79", "80_plus")
 _DROWNED = ("drowning_inside", "drowning_outside")
 
 
-def _egress_order(evidence: Evidence) -> list[Hit]:
-    off = evidence.occupant["egress_lo_s"] > evidence.occupant["egress_hi_s"]
-    return evidence.where(
-        "occupant", off, "egress_lo_s", "egress_hi_s", expected="egress_lo_s <= egress_hi_s"
-    )
+def _spans(evidence: Evidence) -> list[Hit]:
+    hits = []
+    for low, high in (("egress_lo_s", "egress_hi_s"), ("t_death_lo_s", "t_death_hi_s")):
+        off = evidence.occupant[low] > evidence.occupant[high]
+        hits += evidence.where("occupant", off, low, high, expected=f"{low} <= {high}")
+    return hits
 
 
 def _time_needs_egress(evidence: Evidence) -> list[Hit]:
@@ -152,35 +154,38 @@ def _set_issued(evidence: Evidence) -> list[Hit]:
     return evidence.where("occupant", off, "ebs_issued", "ebs_used", expected="yes where a set was used")
 
 
-def _one_in_a_seat(evidence: Evidence) -> list[Hit]:
-    occupant = evidence.occupant
-    seat = ["mishap_id", "seat_row", "seat_side"]
-    placed = occupant["seat_row"].notna() & occupant["seat_side"].isin(["L", "C", "R"])
-    shared = pd.Series(False, index=occupant.index)
-    shared[placed] = occupant.loc[placed].duplicated(seat)
-    return evidence.where(
-        "occupant", shared, "seat_row", "seat_side", "mishap_id", expected="one person in a seat"
-    )
-
-
 def _timed(occupant: pd.DataFrame) -> pd.Series[bool]:
     """Whether a time out is given; still inside when last seen (inf) is none."""
     given = occupant["egress_lo_s"].notna() | occupant["egress_hi_s"].notna()
     return given & (occupant["egress_hi_s"] != np.inf)
 
 
+def _hardly_hurt(evidence: Evidence) -> list[Hit]:
+    occupant = evidence.occupant
+    dead = occupant["outcome"].isin(["died", "missing_presumed_dead"])
+    off = dead & occupant["injury_class_icao"].isin(["none", "minor"])
+    return evidence.where("occupant", off, "injury_class_icao", "outcome", expected="fatal for the dead")
+
+
+def _crew_age(evidence: Evidence) -> list[Hit]:
+    occupant = evidence.occupant
+    odd = occupant["age_band"].isin(_TOO_YOUNG_OR_OLD) & (occupant["role"] == "flight_crew")
+    return evidence.where("occupant", odd, "age_band", "role", expected="18 to 70 years for flight crew")
+
+
 OCCUPANT_RULES = (
-    Rule("R9", "error", "exchange or correct the two times", _egress_order),
-    Rule("R11", "error", "say how the person got out, or remove the time", _time_needs_egress),
-    Rule("R12", "error", "correct egress_outcome, outcome or rescued_inside", _survivor_left),
-    Rule("R13", "error", "correct alive_at_immersion, or what contradicts it", _dead_at_immersion),
-    Rule("R14", "error", "correct the injury class or the outcome", _survivor_not_fatal),
-    Rule("R15", "error", "correct the days, the injury class or the outcome; keep the days", _thirty_days),
-    Rule("R16", "error", "enter the cause of death", _cause_for_the_dead),
-    Rule("R17", "error", "enter the last course before the mishap", _trained_before),
-    Rule("R18", "error", "correct training_ever, or the type and date", _untrained_without_type),
-    Rule("R19", "error", "enter the type, or unknown", _trained_with_type),
-    Rule("R20", "warning", "ask for the certificate or the roster", _hands_on_evidence),
-    Rule("R21", "error", "correct ebs_issued or ebs_used", _set_issued),
-    Rule("R32", "error", "correct the seat of one of the two", _one_in_a_seat),
+    Rule("R9", _spans),
+    Rule("R11", _time_needs_egress),
+    Rule("R12", _survivor_left),
+    Rule("R13", _dead_at_immersion),
+    Rule("R14", _survivor_not_fatal),
+    Rule("R15", _thirty_days),
+    Rule("R16", _cause_for_the_dead),
+    Rule("R17", _trained_before),
+    Rule("R18", _untrained_without_type),
+    Rule("R19", _trained_with_type),
+    Rule("R20", _hands_on_evidence),
+    Rule("R21", _set_issued),
+    Rule("R34", _crew_age),
+    Rule("R43", _hardly_hurt),
 )

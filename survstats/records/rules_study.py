@@ -1,9 +1,48 @@
-"""Do the records as a whole look as if training was written down apart from who lived?"""
+"""Do the records as a whole look as if they were written down apart from who lived, and not copied?"""
 
 from __future__ import annotations
 
+import numpy as np
+
+from survstats.records.codebook import NOT_COLLECTED, TABLES, UNKNOWN
 from survstats.records.deriving import died, training_known
 from survstats.records.rules import Evidence, Hit, Rule
+
+FEWEST_COPIES = 3  # timed survivors of a mishap
+FEWEST_EXACT = 20  # times of the study
+MOST_HEAPED = 0.6
+_SPAN = ["mishap_id", "egress_lo_s", "egress_hi_s"]
+
+
+def _copied(evidence: Evidence) -> list[Hit]:
+    occupant = evidence.occupant
+    timed = occupant.loc[~died(occupant) & (occupant["egress_hi_s"] < np.inf), _SPAN]
+    group = timed.groupby("mishap_id", sort=False)
+    same = (group["egress_hi_s"].nunique() == 1) & (group["egress_lo_s"].nunique(dropna=False) == 1)
+    counts = group.size()[same & (group.size() >= FEWEST_COPIES)]
+    first = timed.drop_duplicates("mishap_id")
+    first = first[first["mishap_id"].isin(counts.index)]
+    return [
+        Hit(
+            "occupant",
+            int(at),
+            "egress_lo_s",
+            f"{low:g} to {high:g} s for all {counts[mishap]} timed survivors of {mishap}",
+            "times taken from each survivor",
+        )
+        for at, mishap, low, high in first.itertuples(name=None)
+    ]
+
+
+def _rounded(evidence: Evidence) -> list[Hit]:
+    """Only times that claim to be exact (no span) count: a span says itself how unsure it is."""
+    low, high = evidence.occupant["egress_lo_s"], evidence.occupant["egress_hi_s"]
+    exact = low[(low == high) & (low < np.inf)]
+    heaped = int((exact % 5 == 0).sum())
+    if len(exact) < FEWEST_EXACT or heaped <= MOST_HEAPED * len(exact):
+        return []
+    seen = f"{heaped} of {len(exact)} exact times are a multiple of 5 s"
+    return [Hit("occupant", None, "egress_lo_s", seen, "about one in five")]
 
 
 def _survivors_looked_up(evidence: Evidence) -> list[Hit]:
@@ -50,11 +89,30 @@ def _told_by_different_people(evidence: Evidence) -> list[Hit]:
     return [Hit("occupant", None, "training_evidence", seen, "the same kind of evidence for both")]
 
 
+def _unknown_and_empty(evidence: Evidence) -> list[Hit]:
+    hits = []
+    for table in TABLES:
+        for name, column in evidence.records.raw[table].items():
+            texts = column.to_numpy(object)
+            unknown, empty = np.count_nonzero(texts == UNKNOWN), np.count_nonzero(texts == NOT_COLLECTED)
+            if unknown and empty:
+                hits.append(Hit(table, None, str(name), f"{unknown} unknown and {empty} not collected", ""))
+    return hits or [Hit("occupant", None, "", "no field holds both unknown and empty cells", "")]
+
+
+def _alone(evidence: Evidence) -> list[Hit]:
+    rows = evidence.occupant.groupby("mishap_id").size()
+    seen = f"{int((rows == 1).sum())} of {len(evidence.mishap)} mishaps have one occupant row"
+    return [Hit("mishap", None, "", seen, "")]
+
+
 STUDY_RULES = (
-    Rule("R38", "warning", "look up training for everyone aboard, from the roster", _survivors_looked_up),
-    Rule("R39", "statement", "the smaller the gap, the more the records can carry", _unknown_gap),
-    Rule(
-        "R40", "warning", "have training coded again by someone who does not know who lived", _all_dead_alike
-    ),
-    Rule("R41", "warning", "take both from certificates or rosters", _told_by_different_people),
+    Rule("R36", _copied),
+    Rule("R37", _rounded),
+    Rule("R38", _survivors_looked_up),
+    Rule("R39", _unknown_gap),
+    Rule("R40", _all_dead_alike),
+    Rule("R41", _told_by_different_people),
+    Rule("R44", _unknown_and_empty),
+    Rule("R45", _alone),
 )

@@ -13,6 +13,7 @@ from survstats.report.style import MM, SIZES, Paper, Weight
 WIDE, NARROW = 170 * MM, 84 * MM
 NAMES = 56 * MM
 DASHES = (3.2, 2.0)
+HALF, STEP = 1.35 * MM, 1.1 * MM
 
 
 @dataclass(frozen=True)
@@ -190,7 +191,7 @@ def _mark(plate: Plate, band: Band, scale: Scale) -> None:
         low = row.low if row.outer_low is None else row.outer_low
         high = row.high if row.outer_high is None else row.outer_high
         _whiskers(plate, scale.x(low), scale.x(high), y, 1.1)
-        _hatched(plate, scale.x(row.low), scale.x(row.high), y)
+        plate.hatch((scale.x(row.low), y - HALF, scale.x(row.high), y + HALF), plate.palette.sea, STEP)
         return
     low_x, high_x = scale.x(row.low), scale.x(row.high)
     if row.kind == "main":
@@ -206,17 +207,6 @@ def _whiskers(plate: Plate, low: float, high: float, y: float, width: float) -> 
     plate.line([low, high], [y, y], plate.palette.sea, width)
     for x in (low, high):
         plate.line([x, x], [y - 0.95 * MM, y + 0.95 * MM], plate.palette.sea, 1.1)
-
-
-def _hatched(plate: Plate, low: float, high: float, y: float) -> None:
-    """A bar hatched from end to end: what cannot be seen."""
-    half, step = 1.35 * MM, 1.1 * MM
-    plate.frame((low, y - half, high, y + half), plate.palette.sea, 0.9)
-    foot = low - 2 * half + step
-    while foot < high:
-        start, end = max(foot, low), min(foot + 2 * half, high)
-        plate.line([start, end], [y + half - (start - foot), y + half - (end - foot)], plate.palette.sea, 0.6)
-        foot += step
 
 
 def _axis(plate: Plate, figure: AxisFigure, scale: Scale, floor: float, narrow: bool) -> None:

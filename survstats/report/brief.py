@@ -18,8 +18,10 @@ from survstats.report.content import (
     Text,
     WordBox,
 )
-from survstats.report.wording import Wording, facts_of
-from survstats.study.results import StudyResults
+from survstats.report.head import banners, paper_head, paper_words, population_filter, run_log, strong
+from survstats.report.lettering import join
+from survstats.report.wording import Wording
+from survstats.study.results import MASKED, StudyResults
 
 _HIDDEN = {"supports": 0.0, "suggests": 0.52, "cannot_tell": 1.0}
 _BESIDE = (
@@ -39,23 +41,15 @@ def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent
     date : date
         The day printed on the paper.
     """
-    words = Wording(facts_of(results, paper_date=f"{date.day} {date:%B %Y}"))
+    words = paper_words(results, date)
     estimated = results.codes["brief.form"] == "estimated"
-    invented = results.codes["study.invented"] == "yes"
     axis = axis_figure(results, words)
     curve = break_even_figure(results, words)
     return BriefContent(
-        language=words.template("language"),
-        title=words.say("paper.title"),
-        maker=words.say("paper.maker"),
-        paper_name=words.say("paper.name"),
-        stamp=words.say("paper.stamp") if invented else (),
-        stamp_note=words.say("paper.stamp_note") if invented else (),
-        edition=words.say("paper.edition"),
-        page_label=words.say("paper.page_of"),
-        banners=_banners(results, words),
+        head=paper_head(results, words, name="paper.name", title="paper.title"),
+        banners=banners(results, words),
         question=words.say("question.asked"),
-        population=words.say(f"question.{_population_key(results)}"),
+        population=join(words.say(f"question.{_population_key(results)}"), population_filter(results, words)),
         answer=words.say(f"answer.{results.codes['brief.form']}"),
         word=_word(results, words),
         seats=seats_figure(words) if estimated else None,
@@ -65,12 +59,12 @@ def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent
             _headline(results, words),
             Block(words.say("record.name"), words.say("record.lead"), (words.say("record.body"),)),
         ),
-        foot=((*_strong(words.say("foot.caution_name")), Piece(" "), *words.say("foot.caution")),),
+        foot=((*strong(words.say("foot.caution_name")), Piece(" "), *words.say("foot.caution")),),
         steady=_steady(results, words, estimated=estimated, drawn=axis is not None),
         axis=axis,
         headline=Section(
             words.say("break_even.title"),
-            words.say("break_even.lead" if curve else "break_even.lead_none"),
+            words.say(f"break_even.{_headline_key(results, drawn=curve is not None)}"),
             (),
         ),
         break_even=curve,
@@ -88,6 +82,13 @@ def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent
     )
 
 
+def _headline_key(results: StudyResults, *, drawn: bool) -> str:
+    if drawn:
+        return "lead"
+    hidden = results.absent.get("claim.trained_of_survivors") == MASKED
+    return "lead_masked" if hidden else "lead_none"
+
+
 def _population_key(results: StudyResults) -> str:
     if "span.first_year" not in results.numbers:
         return "population_no_years"
@@ -95,21 +96,12 @@ def _population_key(results: StudyResults) -> str:
     return "population_one_year" if one_year else "population"
 
 
-def _banners(results: StudyResults, words: Wording) -> tuple[Text, ...]:
-    keys = []
-    if results.codes["records.survivor_only"] != "no":
-        said = results.codes["records.survivor_only"] == "said"
-        keys.append("said_survivor_only" if said else "survivor_only")
-    keys += [rule for rule in ("R40", "R41") if rule in results.lists["records.warnings"]]
-    return tuple(words.say(f"banner.{key}") for key in keys)
-
-
 def _word(results: StudyResults, words: Wording) -> WordBox:
     codes = results.codes
     whole = codes["verdict.reason"] == "gates"
     return WordBox(
         label=words.say("word.label"),
-        word=words.say(f"word.{codes['verdict.word']}" if whole else "word.not_all_checked"),
+        word=words.say(f"word.{codes['verdict.word' if whole else 'verdict.reason']}"),
         is_word=whole,
         hidden=_HIDDEN[codes["verdict.word"]],
         readings=(
@@ -158,6 +150,8 @@ def _saw(results: StudyResults, words: Wording) -> Block:
     elif "crude.rd_exact" in numbers and results.codes["brief.form"] in ("few_mishaps", "one_mishap"):
         body += [Piece(" "), *words.say("saw.exact")]
     within = "saw.within_tied" if numbers["within.tied"].value else "saw.within"
+    if numbers["within.informative"].method == MASKED:
+        within = "saw.within_masked"
     body += [Piece(" "), *words.say(within if numbers["within.informative"].value else "saw.within_none")]
     return Block(words.say("saw.name"), words.say(lead), (tuple(body),))
 
@@ -171,6 +165,8 @@ def _unseen(results: StudyResults, words: Wording, *, estimated: bool) -> Block:
         lead = "unseen.lead_nobody_died"
     elif not numbers["seen.unknown_died"].value:
         lead = "unseen.lead_none"
+    elif numbers["seen.unknown_died"].method == MASKED:
+        lead = "unseen.lead_masked"
     keys = []
     if not numbers["seen.unknown"].value:
         keys.append("unseen.none_unknown")
@@ -192,9 +188,8 @@ def _headline(results: StudyResults, words: Wording) -> Block:
     name = words.say("headline.name")
     if "claim.trained_of_survivors" not in results.numbers:
         reason = results.absent["claim.trained_of_survivors"]
-        return Block(
-            name, words.say("headline.no_dead" if reason == "nobody_died" else "headline.no_survivors"), ()
-        )
+        key = {"nobody_died": "no_dead", MASKED: "masked"}.get(reason, "no_survivors")
+        return Block(name, words.say(f"headline.{key}"), ())
     known = "headline.known" if "claim.trained_of_known_dead" in results.numbers else "headline.unknown"
     share = results.codes["claim.share"]
     lead = "headline.lead" if share == "some" else f"headline.lead_{share}"
@@ -205,7 +200,11 @@ def _headline(results: StudyResults, words: Wording) -> Block:
 def _steady(results: StudyResults, words: Wording, *, estimated: bool, drawn: bool) -> Section:
     without = "" if estimated else "_without"
     lead = f"steady.lead{without}" if drawn else "steady.nothing"
-    if lead == "steady.lead" and not results.numbers["unknown.people"].value:
+    if not drawn and MASKED in (results.absent.get(name) for name in ("crude.rd", "crude.rd_exact")):
+        lead = "steady.masked"
+    if lead == "steady.lead" and not (
+        results.numbers["unknown.people"].value and "unknown.rd_low" in results.numbers
+    ):
         lead = "steady.lead_known"
     within = words.say(f"within.{_within_key(results)}")
     return Section(words.say(f"steady.title{without}"), words.say(lead), (within,))
@@ -228,7 +227,10 @@ def _assumptions(results: StudyResults, words: Wording, *, estimated: bool) -> S
 
 def _assumed_if(results: StudyResults) -> tuple[tuple[str, bool], ...]:
     return (
-        ("assumed.unknown", bool(results.numbers["unknown.people"].value)),
+        (
+            "assumed.unknown" if "unknown.rd_low" in results.numbers else "assumed.unknown_alone",
+            bool(results.numbers["unknown.people"].value),
+        ),
         ("assumed.gaps", bool(results.lists["notices.gap_fields"])),
         ("assumed.recency_unclear", bool(results.numbers["seen.recency_unclear"].value)),
         ("assumed.penalised", results.codes["effect.likelihood"] == "penalised"),
@@ -238,7 +240,7 @@ def _assumed_if(results: StudyResults) -> tuple[tuple[str, bool], ...]:
 def _within_key(results: StudyResults) -> str:
     ratio = results.numbers.get("within.odds_ratio")
     if ratio is None:
-        return "none"
+        return MASKED if results.absent["within.odds_ratio"] == MASKED else "none"
     if math.isinf(ratio.value):
         return "highest"
     return "ratio" if ratio.value > 0 else "lowest"
@@ -248,7 +250,7 @@ def _gates(results: StudyResults, words: Wording) -> tuple[GateLine, ...]:
     lines = []
     for name, code, finding in results.tables["gates"].rows:
         state = next(known for known in _STATES if known == code)
-        key = "not_built" if finding == "not_built" else f"{name}_{finding}"
+        key = finding if finding in ("not_built", MASKED) else f"{name}_{finding}"
         lines.append(
             GateLine(
                 number=(words.slot(f"gate.{name}.number", "count"),),
@@ -270,12 +272,8 @@ def _provenance(results: StudyResults, words: Wording) -> tuple[Text, ...]:
     flow = words.series("provenance.flow", *some)
     hashes = words.join("provenance.hashes", "provenance.rounded")
     funding = (words.say("provenance.funding"),) if results.texts["study.funding"] else ()
-    return (flow, hashes, *funding)
+    return (flow, hashes, *run_log(results, words), *funding)
 
 
 def _named(results: StudyResults, role: str) -> str:
     return f"decision.{role}_named" if results.texts[f"study.{role}_by"] else f"decision.{role}"
-
-
-def _strong(text: Text) -> Text:
-    return tuple(Piece(piece.text, piece.id, strong=True) for piece in text)

@@ -192,11 +192,11 @@ class Section:
 
 
 @dataclass(frozen=True)
-class BriefContent:
-    """The board paper, two pages.
+class Head:
+    """What stands on every page of a paper.
 
-    ``stamp`` is empty for real records; ``banners`` are cautions that must stand above the question's answer (for
-    example that only survivors' training was recorded). Figures are None where the records carry none.
+    ``stamp`` is empty for real records. ``notes`` stand at the foot of every page: for whom the paper is, and which
+    rules the study file lets stand.
     """
 
     language: str
@@ -207,6 +207,18 @@ class BriefContent:
     stamp_note: Text
     edition: Text
     page_label: Text
+    notes: tuple[Text, ...]
+
+
+@dataclass(frozen=True)
+class BriefContent:
+    """The board paper, two pages.
+
+    ``banners`` are cautions that must stand above the question's answer (for example that only survivors' training
+    was recorded). Figures are None where the records carry none.
+    """
+
+    head: Head
     banners: tuple[Text, ...]
     question: Text
     population: Text

@@ -5,11 +5,13 @@ from __future__ import annotations
 from survstats.report.axis_figure import draw_axis
 from survstats.report.break_even_figure import curve, difference_at, draw_break_even
 from survstats.report.content import AxisFigure, AxisRow, BreakEvenFigure, SeatsFigure, plain
+from survstats.report.gaps_figure import draw_gaps
+from survstats.report.records_content import GapsFigure
 from survstats.report.seats_figure import draw_seats
 from survstats.report.style import Paper
 from survstats.study.results import Cell
 
-Figure = SeatsFigure | AxisFigure | BreakEvenFigure
+Figure = SeatsFigure | AxisFigure | BreakEvenFigure | GapsFigure
 
 
 def draw(figure: Figure, *, narrow: bool = False, paper: Paper = "white") -> str:
@@ -17,7 +19,7 @@ def draw(figure: Figure, *, narrow: bool = False, paper: Paper = "white") -> str
 
     Parameters
     ----------
-    figure : SeatsFigure, AxisFigure or BreakEvenFigure
+    figure : SeatsFigure, AxisFigure, BreakEvenFigure or GapsFigure
     narrow : bool
     paper : {"white", "tone"}
         Ground the figure will stand on.
@@ -26,6 +28,8 @@ def draw(figure: Figure, *, narrow: bool = False, paper: Paper = "white") -> str
         return draw_seats(figure, narrow=narrow, paper=paper)
     if isinstance(figure, AxisFigure):
         return draw_axis(figure, narrow=narrow, paper=paper)
+    if isinstance(figure, GapsFigure):
+        return draw_gaps(figure, narrow=narrow, paper=paper)
     return draw_break_even(figure, narrow=narrow, paper=paper)
 
 
@@ -40,6 +44,14 @@ def figure_data(figure: Figure) -> tuple[tuple[str, ...], list[tuple[Cell, ...]]
     if isinstance(figure, AxisFigure):
         header = ("kind", "family", "name", "note", "value_points", "low_points", "high_points")
         return (*header, "outer_low_points", "outer_high_points"), [_axis_cells(row) for row in figure.rows]
+    if isinstance(figure, GapsFigure):
+        return (
+            ("field", "died_known_people", "died_people", "survived_known_people", "survived_people"),
+            [
+                (plain(row.name), *(row.died or (None, None)), *(row.survived or (None, None)))
+                for row in figure.rows
+            ],
+        )
     shares, points = curve(figure)
     rows: list[tuple[Cell, ...]] = [("curve", *pair) for pair in zip(shares[::10], points[::10], strict=True)]
     marks = {

@@ -24,7 +24,7 @@ from survstats.groundwork.errors import PublishError
 
 MANIFEST = "manifest.json"
 MADE_BY = "survstats"
-_FILES = (MANIFEST, "brief.html", "brief.pdf", "results.json")
+_FILES = (MANIFEST, "brief.html", "brief.pdf", "records.html", "records.pdf", "results.json")
 _FOLDERS = {"tables": (".csv",), "figures": (".csv", ".svg")}
 _LEFT_BEHIND_S = 24 * 3600
 """A hidden sibling older than this belongs to a run that was killed; a younger one may still be written."""

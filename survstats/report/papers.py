@@ -9,17 +9,23 @@ import json
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from survstats.groundwork.errors import PublishError
+from survstats.groundwork.cells import csv_cell
+from survstats.groundwork.errors import CallError, PublishError
 from survstats.report.brief import brief_content
 from survstats.report.figures import figure_data
 from survstats.report.folder import MADE_BY, write_folder
-from survstats.report.publish import figures_of, figures_svg, render_html, render_pdf
-from survstats.study.results import SCHEMA_VERSION, Cell, StudyResults
+from survstats.report.publish import Content, figures_of, figures_svg, render_html, render_pdf
+from survstats.report.records_paper import records_content
+from survstats.study.results import SCHEMA_VERSION, Audience, Cell, StudyResults
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\n")
 
-
-def publish(results: StudyResults, directory: str | Path, *, now: datetime.datetime | None = None) -> None:
+def publish(
+    results: StudyResults,
+    directory: str | Path,
+    *,
+    audience: Audience | None = None,
+    now: datetime.datetime | None = None,
+) -> None:
     """Write the board paper, its figures, tables, results and manifest into a folder, whole or not at all.
 
     Parameters
@@ -27,14 +33,26 @@ def publish(results: StudyResults, directory: str | Path, *, now: datetime.datet
     results : StudyResults
     directory : str or Path
         Made if absent; a folder of earlier papers is replaced whole.
+    audience : {"board", "sharing"}, optional
+        For whom the papers are meant to be; those the results were made for if not given. Results of whole counts
+        cannot be masked afterwards, since they no longer know who was counted.
     now : datetime, optional
         The time printed on the paper and in the manifest.
 
     Raises
     ------
+    CallError
+        ``other_audience`` if the results were made for another audience.
     PublishError
         If the folder cannot be written; nothing is left behind then.
     """
+    made_for = _audience(results)
+    if audience not in (None, made_for):
+        raise CallError(
+            "other_audience",
+            f"These results were made for '{made_for}', not for '{audience}'.",
+            f"Run 'survstats brief --for {audience}' on the study itself.",
+        )
     files = papers(results, now=now or datetime.datetime.now().astimezone())
     try:
         write_folder(Path(directory), files)
@@ -44,17 +62,18 @@ def publish(results: StudyResults, directory: str | Path, *, now: datetime.datet
 
 def papers(results: StudyResults, *, now: datetime.datetime) -> dict[str, bytes]:
     """Every file of the folder of papers, by its name inside it."""
-    content = brief_content(results, date=now.date())
-    files = {
-        "brief.html": render_html(content).encode(),
-        "brief.pdf": render_pdf(content),
-        "results.json": results.to_json().encode(),
-        "manifest.json": _manifest(results, now).encode(),
+    files = {"results.json": results.to_json().encode(), "manifest.json": _manifest(results, now).encode()}
+    contents: dict[str, Content] = {
+        "brief": brief_content(results, date=now.date()),
+        "records": records_content(results, date=now.date()),
     }
-    for name, svg in figures_svg(content).items():
-        files[f"figures/{name}.svg"] = svg.encode()
-    for name, figure in figures_of(content).items():
-        files[f"figures/{name}.csv"] = csv_text(*figure_data(figure)).encode()
+    for paper, content in contents.items():
+        files[f"{paper}.html"] = render_html(content).encode()
+        files[f"{paper}.pdf"] = render_pdf(content)
+        for name, svg in figures_svg(content).items():
+            files[f"figures/{name}.svg"] = svg.encode()
+        for name, figure in figures_of(content).items():
+            files[f"figures/{name}.csv"] = csv_text(*figure_data(figure)).encode()
     for name, table in results.tables.items():
         files[f"tables/{name}.csv"] = csv_text(table.columns, table.rows).encode()
     files["tables/numbers.csv"] = _numbers(results).encode()
@@ -62,25 +81,30 @@ def papers(results: StudyResults, *, now: datetime.datetime) -> dict[str, bytes]
 
 
 def csv_text(columns: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
-    """A table as CSV; a text cell that a spreadsheet would take for a formula gets a leading apostrophe."""
+    """A table as CSV, its texts harmless where a spreadsheet opens it (see `groundwork.cells`)."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(columns)
     for row in rows:
-        writer.writerow(["" if cell is None else _neutral(cell) for cell in row])
+        writer.writerow([csv_cell(cell) if isinstance(cell, str) else cell for cell in row])
     return out.getvalue()
 
 
-def write_file(path: Path, text: str) -> None:
-    """Write one text file.
+def write_file(path: Path, text: str, *, replace: bool = True) -> None:
+    """Write one text file; with ``replace=False`` only where nothing of that name is there yet.
 
     Raises
     ------
     PublishError
-        ``not_written`` if that cannot be done.
+        ``not_written`` if that cannot be done, ``file_exists`` where something is there that must stay.
     """
     try:
-        path.write_text(text, encoding="utf-8", newline="")
+        with path.open("w" if replace else "x", encoding="utf-8", newline="") as file:
+            file.write(text)
+    except FileExistsError:
+        raise PublishError(
+            "file_exists", f"'{path}' is there already and was left alone.", "Name a new file with --out."
+        ) from None
     except OSError as fault:
         raise _not_written(path, fault) from None
 
@@ -89,13 +113,6 @@ def _not_written(place: str | Path, fault: OSError) -> PublishError:
     return PublishError(
         "not_written", f"'{place}' could not be written ({fault.strerror}).", "Choose another name or place."
     )
-
-
-def _neutral(cell: Cell) -> Cell:
-    if not isinstance(cell, str):
-        return cell
-    text = cell.replace("\r\n", "\n").replace("\r", "\n")  # the writer does not quote a lone carriage return
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
 def _numbers(results: StudyResults) -> str:
@@ -109,6 +126,10 @@ def _numbers(results: StudyResults) -> str:
     )
 
 
+def _audience(results: StudyResults) -> str:
+    return results.codes.get("paper.audience", "board")
+
+
 def _manifest(results: StudyResults, now: datetime.datetime) -> str:
     return (
         json.dumps(
@@ -116,7 +137,10 @@ def _manifest(results: StudyResults, now: datetime.datetime) -> str:
                 "made_by": MADE_BY,
                 "invented": results.codes["study.invented"],
                 "schema_version": SCHEMA_VERSION,
-                "made_at": now.isoformat(timespec="seconds"),
+                "audience": _audience(results),
+                "made_at": str(now.year)
+                if _audience(results) == "sharing"
+                else now.isoformat(timespec="seconds"),
                 **results.provenance,
             },
             indent=1,

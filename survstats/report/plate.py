@@ -52,6 +52,17 @@ class Plate:
             )
         )
 
+    def hatch(self, box: Box, colour: str, step: float, *, start: float | None = None) -> None:
+        """A framed bar, hatched from ``start`` (its left end without one) to its right end: what cannot be seen."""
+        left, top, right, bottom = box
+        begin, height = left if start is None else start, bottom - top
+        self.frame(box, colour, 0.9)
+        foot = begin - height + step
+        while foot < right:
+            low, high = max(foot, begin), min(foot + height, right)
+            self.line([low, high], [bottom - (low - foot), bottom - (high - foot)], colour, 0.6)
+            foot += step
+
     def line(
         self,
         x: Sequence[float],

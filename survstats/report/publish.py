@@ -1,4 +1,4 @@
-"""How does the content of a board paper become HTML, PDF and figure files?
+"""How does the content of a paper become HTML, PDF and figure files?
 
 One content, two settings: jinja2 for the screen (one file, fonts and figures inside, no script, a content policy that
 allows nothing but its own style sheet and fonts), typst for print (tagged, PDF/UA-1). Text is never read as markup.
@@ -22,29 +22,38 @@ from survstats.groundwork.errors import PublishError
 from survstats.report.content import BriefContent, GateState, plain
 from survstats.report.figures import Figure, draw
 from survstats.report.folder import write_folder
+from survstats.report.lettering import break_lines
 from survstats.report.marks import planks, window
-from survstats.report.style import FAMILIES, FONT_FILES, FONTS, PALETTES, SIZES, TEMPLATES, Palette, Paper
+from survstats.report.records_content import RecordsContent
+from survstats.report.style import FAMILIES, FONT_FILES, FONTS, MM, PALETTES, SIZES, TEMPLATES, Palette, Paper
 
 __all__ = ["figures_of", "figures_svg", "render_html", "render_pdf", "write_folder"]
 
+Content = BriefContent | RecordsContent
+
 STATES: tuple[GateState, ...] = ("met", "partly_met", "not_met", "not_assessed")
 PAGES = 2
+_TEXT_WIDTH = 170 * MM
 AIRS = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.2, 0.0)
 """Shares of the space between blocks, tried page by page until the paper fits; type is never shrunk."""
 
 
-def figures_of(content: BriefContent) -> dict[str, Figure]:
-    """The figures this paper has, by name: of ``seats``, ``axis`` and ``break_even`` those that are there."""
-    every = {"seats": content.seats, "axis": content.axis, "break_even": content.break_even}
+def figures_of(content: Content) -> dict[str, Figure]:
+    """The figures this paper has, by name: those of ``seats``, ``axis``, ``break_even`` or ``gaps`` that are there."""
+    every: dict[str, Figure | None]
+    if isinstance(content, RecordsContent):
+        every = {"gaps": content.gaps}
+    else:
+        every = {"seats": content.seats, "axis": content.axis, "break_even": content.break_even}
     return {name: figure for name, figure in every.items() if figure is not None}
 
 
-def figures_svg(content: BriefContent, *, paper: Paper = "white") -> dict[str, str]:
+def figures_svg(content: Content, *, paper: Paper = "white") -> dict[str, str]:
     """The figures as SVG files, by name."""
     return {name: draw(figure, paper=paper) for name, figure in figures_of(content).items()}
 
 
-def render_html(content: BriefContent) -> str:
+def render_html(content: Content) -> str:
     """The paper as one HTML file.
 
     Each figure is there twice, wide and drawn anew for phones; the style sheet shows one of them. On white paper
@@ -53,7 +62,7 @@ def render_html(content: BriefContent) -> str:
     environment = Environment(
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=False
     )
-    style = environment.get_template("brief.css.jinja").render(
+    style = environment.get_template("paper.css.jinja").render(
         faces=_faces(), palette=asdict(PALETTES["tone"]), sizes=SIZES
     )
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
@@ -64,7 +73,7 @@ def render_html(content: BriefContent) -> str:
         }
         for name, figure in figures_of(content).items()
     }
-    return environment.get_template("brief.html.jinja").render(
+    return environment.get_template(f"{_name(content)}.html.jinja").render(
         c=content,
         style=Markup(style),  # noqa: S704  (our own template)
         style_hash=f"sha256-{digest}",
@@ -73,7 +82,7 @@ def render_html(content: BriefContent) -> str:
     )
 
 
-def render_pdf(content: BriefContent, *, paper: Paper = "white") -> bytes:
+def render_pdf(content: Content, *, paper: Paper = "white") -> bytes:
     """The paper as a tagged PDF (PDF/UA-1) of two A4 pages.
 
     Where texts of the study are too long for two pages even with little space between the parts, it runs on: type is
@@ -100,14 +109,15 @@ def render_pdf(content: BriefContent, *, paper: Paper = "white") -> bytes:
             for name, figure in figures_of(content).items()
         },
         "marks": _marks(content, PALETTES[paper]),
+        "note_lines": sum(len(break_lines(note, _TEXT_WIDTH, SIZES.note)) for note in content.head.notes),
     }
-    air = [min(AIRS)] * PAGES
-    pdf = _compile({**data, "air": air}, fonts)
+    air, template = [min(AIRS)] * PAGES, f"{_name(content)}.typ"
+    pdf = _compile(template, {**data, "air": air}, fonts)
     if count_pages(pdf) != PAGES:
         return pdf
     for page in range(PAGES):
         for share in AIRS:
-            roomy = _compile({**data, "air": [*air[:page], share, *air[page + 1 :]]}, fonts)
+            roomy = _compile(template, {**data, "air": [*air[:page], share, *air[page + 1 :]]}, fonts)
             if count_pages(roomy) == PAGES:
                 air[page], pdf = share, roomy
                 break
@@ -119,10 +129,15 @@ def count_pages(pdf: bytes) -> int:
     return len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf))
 
 
-def _compile(data: Mapping[str, object], fonts: typst.Fonts) -> bytes:
+def _name(content: Content) -> str:
+    """Name of the paper's templates."""
+    return "records" if isinstance(content, RecordsContent) else "brief"
+
+
+def _compile(template: str, data: Mapping[str, object], fonts: typst.Fonts) -> bytes:
     try:
         pdf, warned = typst.compile_with_warnings(
-            TEMPLATES / "brief.typ",
+            TEMPLATES / template,
             root=TEMPLATES,
             font_paths=fonts,
             format="pdf",
@@ -146,7 +161,9 @@ def _compile(data: Mapping[str, object], fonts: typst.Fonts) -> bytes:
     return bytes(pdf)
 
 
-def _marks(content: BriefContent, palette: Palette) -> dict[str, str]:
+def _marks(content: Content, palette: Palette) -> dict[str, str]:
+    if isinstance(content, RecordsContent):
+        return {}
     return {
         "window": window(content.word.hidden, palette),
         **{state: planks(state, palette) for state in STATES},

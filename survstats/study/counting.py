@@ -8,33 +8,53 @@ from numpy.typing import NDArray
 
 from survstats.challenge.survivor_only import difference_range
 from survstats.challenge.unknown_status import CELLS, PERHAPS_CELLS, UnknownBounds, unknown_bounds
-from survstats.describe.tallies import tally
 from survstats.effects.exact_table import exact_share, newcombe_difference
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
 from survstats.records.cohort import Cohort
-from survstats.study.results import ResultsBuilder, Table
+from survstats.study.results import People, ResultsBuilder, people
+
+#: Trained status by the name it has in the ids.
+STATUSES = {
+    "trained": "current",
+    "untrained": "none",
+    "unknown": "unknown",
+    "lapsed": "lapsed",
+    "briefing": "briefing_or_dry_only",
+}
+#: The four counts that every comparison of the trained and the untrained rests on.
+COMPARED = tuple(
+    f"seen.{group}_{fate}" for group in ("trained", "untrained") for fate in ("survived", "died")
+)
 
 
 def store_cohort(out: ResultsBuilder, cohort: Cohort, *, prefix: str) -> None:
     """Counts of a population, its ledger and its rows."""
-    frame, analysed = cohort.frame, cohort.analysed
-    out.count(f"{prefix}.population", len(frame))
-    out.count(f"{prefix}.population_mishaps", frame["mishap_id"].nunique())
-    out.count(f"{prefix}.analysed", len(analysed))
-    out.count(f"{prefix}.mishaps", analysed["mishap_id"].nunique())
-    out.count(f"{prefix}.died", int((analysed["survived"] == 0).sum()))
-    out.count(f"{prefix}.survived", int((analysed["survived"] == 1).sum()))
-    for line in cohort.ledger.lines:
-        out.count(f"{prefix}.ledger.{line.code}", line.occupants)
-    twice = out_value(out, f"{prefix}.ledger.second_source")
-    out.count(f"{prefix}.aboard", out_value(out, f"{prefix}.ledger.aboard") - twice)
-    out.tables[f"ledger_{cohort.population.lower()}"] = Table(
+    frame, analysed, lines = cohort.frame, cohort.analysed, cohort.ledger.lines
+    out.count_people(f"{prefix}.population", _who(frame))
+    out.count_people(f"{prefix}.analysed", _who(analysed))
+    out.count_people(f"{prefix}.died", _who(analysed[analysed["survived"] == 0]))
+    out.count_people(f"{prefix}.survived", _who(analysed[analysed["survived"] == 1]))
+    for name, whole in (("population", frame), ("analysed", analysed)):
+        mishaps = "mishaps" if name == "analysed" else f"{name}_mishaps"
+        out.count(f"{prefix}.{mishaps}", whole["mishap_id"].nunique(), rests_on=(f"{prefix}.{name}",))
+    for line in lines:
+        out.count_people(f"{prefix}.ledger.{line.code}", People(line.rows))
+    twice = cohort.ledger.line("second_source").rows
+    out.count_people(f"{prefix}.aboard", People(cohort.ledger.line("aboard").rows - twice))
+    out.table(
+        f"ledger_{cohort.population.lower()}",
         ("step", "occupants", "mishaps", "survived", "died"),
-        tuple(
-            (line.code, line.occupants, line.mishaps, line.survived, line.died)
-            for line in cohort.ledger.lines
-        ),
+        [
+            (
+                line.code,
+                People(line.rows),
+                line.mishaps,
+                None if line.survived is None else People(line.rows_survived),
+                None if line.died is None else People(line.rows - line.rows_survived),
+            )
+            for line in lines
+        ],
     )
     out.rows[cohort.population] = [
         (str(mishap), str(occupant), int(row))
@@ -46,37 +66,47 @@ def store_cohort(out: ResultsBuilder, cohort: Cohort, *, prefix: str) -> None:
 
 def store_seen(out: ResultsBuilder, frame: pd.DataFrame) -> None:
     """The crude table of the primary population: fate by what is recorded of training."""
-    seen = tally(frame)
-    statuses = {
-        "trained": "current",
-        "untrained": "none",
-        "unknown": "unknown",
-        "lapsed": "lapsed",
-        "briefing": "briefing_or_dry_only",
-    }
-    cells = {f"{name}_survived": seen.survived[status] for name, status in statuses.items()}
-    cells |= {f"{name}_died": seen.died[status] for name, status in statuses.items()}
-    cells |= {"documented_survived": seen.documented_survived, "documented_died": seen.documented_died}
-    for name, value in cells.items():
-        out.count(f"seen.{name}", value)
-    for name in (*statuses, "documented"):
-        out.count(f"seen.{name}", cells[f"{name}_survived"] + cells[f"{name}_died"])
-    out.count("seen.neither", out_value(out, "seen.lapsed") + out_value(out, "seen.briefing"))
-    out.count(
-        "seen.recency_unclear",
-        int((frame["recency_ambiguous"] & frame["trained_status"].ne("unknown")).sum()),
-    )
-    out.count("seen.survived", seen.n_survived)
-    out.count("seen.died", seen.n_died)
-    out.tables["seen"] = Table(
+    lived = frame["survived"] == 1
+    groups = {name: frame["trained_status"] == status for name, status in STATUSES.items()}
+    groups["documented"] = frame["documented"]
+    for name, group in groups.items():
+        out.count_people(f"seen.{name}_survived", _who(frame[group & lived]))
+        out.count_people(f"seen.{name}_died", _who(frame[group & ~lived]))
+        out.count_people(f"seen.{name}", _who(frame[group]))
+    out.count_people("seen.neither", _who(frame[groups["lapsed"] | groups["briefing"]]))
+    unclear = frame["recency_ambiguous"] & ~groups["unknown"]
+    out.count_people("seen.recency_unclear", _who(frame[unclear]))
+    out.count_people("seen.survived", _who(frame[lived]))
+    out.count_people("seen.died", _who(frame[~lived]))
+    out.table(
+        "seen",
         ("training", "survived", "died"),
-        tuple((name, cells[f"{name}_survived"], cells[f"{name}_died"]) for name in statuses),
+        [(name, _who(frame[groups[name] & lived]), _who(frame[groups[name] & ~lived])) for name in STATUSES],
     )
+
+
+def note_compared(out: ResultsBuilder, analysed: pd.DataFrame, *, prefix: str) -> tuple[str, ...]:
+    """The four groups compared in a population, kept as what its estimates rest on; their ids."""
+    names = []
+    for group, trained in (("trained", 1), ("untrained", 0)):
+        for fate, survived in (("survived", 1), ("died", 0)):
+            chosen = analysed[(analysed["trained"] == trained) & (analysed["survived"] == survived)]
+            names.append(f"{prefix}.{group}_{fate}")
+            out.parts[names[-1]] = _who(chosen).rows
+    return tuple(names)
+
+
+def _who(frame: pd.DataFrame) -> People:
+    return people(frame["file_row"])
 
 
 def out_value(out: ResultsBuilder, name: str) -> int:
     """A count stored before."""
     return int(out.numbers[name].value)
+
+
+_PERHAPS_PARTS = tuple(f"unknown.perhaps_{name}" for name in ("trained", "untrained", "unknown"))
+_PERHAPS = {"current": 0, "none": 1, "unknown": 2}
 
 
 def cell_counts(frame: pd.DataFrame, labels: pd.Index) -> NDArray[np.float64]:
@@ -91,21 +121,23 @@ def cell_counts(frame: pd.DataFrame, labels: pd.Index) -> NDArray[np.float64]:
 
 
 def perhaps_counts(derived: pd.DataFrame, labels: pd.Index) -> NDArray[np.float64]:
-    """The dead who perhaps died on impact, shape (g, 3), in the order of `PERHAPS_CELLS`.
+    """The dead who perhaps died on impact, shape (g, 3), in the order of `PERHAPS_CELLS`."""
+    perhaps = perhaps_on_impact(derived)
+    cells = perhaps["trained_status"].astype(str).map(_PERHAPS)
+    return counted(perhaps["mishap_id"], cells.astype(int), labels, len(PERHAPS_CELLS))
 
-    They were aboard mishaps whose impact could be survived, and nobody recorded whether they were alive when the
-    aircraft flooded.
+
+def perhaps_on_impact(derived: pd.DataFrame) -> pd.DataFrame:
+    """The dead of mishaps whose impact could be survived, of whom nobody recorded whether they were alive when the
+    aircraft flooded; the lapsed and the briefed among them stand in neither group and are left out.
     """
-    perhaps = derived[
+    return derived[
         derived["in_p2"]
         & derived["impact_survivability"].isin(["survivable", "partially_survivable"])
         & ~derived["alive_at_immersion"].isin(["yes", "no"])
         & (derived["survived"] == 0)
+        & derived["trained_status"].isin(list(_PERHAPS))
     ]
-    cells = perhaps["trained_status"].astype(str).map({"current": 0, "none": 1, "unknown": 2})
-    return counted(
-        perhaps["mishap_id"][cells.notna()], cells.dropna().astype(int), labels, len(PERHAPS_CELLS)
-    )
 
 
 def counted(mishaps: pd.Series, cells: pd.Series, labels: pd.Index, width: int) -> NDArray[np.float64]:
@@ -115,14 +147,21 @@ def counted(mishaps: pd.Series, cells: pd.Series, labels: pd.Index, width: int) 
     return counts
 
 
+def store_perhaps(out: ResultsBuilder, derived: pd.DataFrame) -> None:
+    """The people whom the range over the unknown is about; to be called after `store_seen`."""
+    perhaps = perhaps_on_impact(derived)
+    out.count_people("unknown.perhaps", _who(perhaps))
+    out.count_people("unknown.people", People(_who(perhaps).rows | out.people["seen.unknown"]))
+    for name, status in list(STATUSES.items())[: len(_PERHAPS)]:
+        out.parts[f"unknown.perhaps_{name}"] = _who(perhaps[perhaps["trained_status"] == status]).rows
+
+
 def store_unknown(
     out: ResultsBuilder, counts: NDArray[np.float64], perhaps: NDArray[np.float64]
 ) -> UnknownBounds | None:
     """What the unknown could do to the crude difference: people of unknown training, and the dead who perhaps died
     on impact.
     """
-    out.count("unknown.perhaps", int(perhaps.sum()))
-    out.count("unknown.people", int(counts[:, 4:].sum() + perhaps.sum()))
     counts, perhaps = _with_people(counts, perhaps)
     try:
         found = unknown_bounds(counts, perhaps)
@@ -148,6 +187,7 @@ def store_unknown(
                 mishaps=found.mishaps,
                 occupants=found.occupants,
             ),
+            rests_on=(*COMPARED, "seen.unknown_survived", "seen.unknown_died", *_PERHAPS_PARTS),
         )
     return found
 
@@ -177,12 +217,12 @@ def store_exact(out: ResultsBuilder, counts: NDArray[np.float64]) -> None:
         ("seen.survival_untrained", lived0, lived0 + died0),
     ):
         if total:
-            out.estimate(name, exact_share(lived, total, mishaps=mishaps))
+            out.estimate(name, exact_share(lived, total, mishaps=mishaps), rests_on=COMPARED)
         else:
             out.absent[name] = "no_rows"
     try:
         difference = newcombe_difference((lived1, lived1 + died1), (lived0, lived0 + died0), mishaps=mishaps)
-        out.estimate("crude.rd_exact", difference)
+        out.estimate("crude.rd_exact", difference, rests_on=COMPARED)
     except NotEstimable as fault:
         out.absent["crude.rd_exact"] = fault.reason
 
@@ -203,15 +243,23 @@ def store_headline(out: ResultsBuilder, counts: NDArray[np.float64]) -> None:
     share = total[0] / survivors
     out.codes["claim.share"] = "all" if share == 1 else "none" if share == 0 else "some"
     low, high = difference_range(survivors, dead, of_survivors=(share, share))
-    out.figure("claim.trained_of_survivors", share, unit="share", method="counted")
-    out.figure("claim.rd_low", low, unit="difference", method="survivor_only")
-    out.figure("claim.rd_high", high, unit="difference", method="survivor_only")
-    out.count("claim.survivors", int(survivors))
-    out.count("claim.dead", int(dead))
-    out.count("claim.dead_known", int(known_dead))
-    out.figure("claim.trained_of_dead_least", total[1] / dead, unit="share", method="counted")
-    out.figure("claim.trained_of_dead_most", (total[1] + total[5]) / dead, unit="share", method="counted")
+    who = {name: out.people[f"seen.{name}"] for name in ("trained_survived", "untrained_survived")}
+    who |= {name: out.people[f"seen.{name}"] for name in ("trained_died", "untrained_died", "unknown_died")}
+    known = who["trained_died"] | who["untrained_died"]
+    out.count_people("claim.survivors", People(who["trained_survived"] | who["untrained_survived"]))
+    out.count_people("claim.dead", People(known | who["unknown_died"]))
+    out.count_people("claim.dead_known", People(known))
+    shares = {
+        "claim.trained_of_survivors": share,
+        "claim.trained_of_dead_least": total[1] / dead,
+        "claim.trained_of_dead_most": (total[1] + total[5]) / dead,
+    }
     if known_dead:
-        out.figure("claim.trained_of_known_dead", total[1] / known_dead, unit="share", method="counted")
+        shares["claim.trained_of_known_dead"] = total[1] / known_dead
     else:
         out.absent["claim.trained_of_known_dead"] = "none_known"
+    rests_on = (*COMPARED, "seen.unknown_died")
+    for name, value in shares.items():
+        out.figure(name, value, unit="share", method="counted", rests_on=rests_on)
+    for name, value in (("claim.rd_low", low), ("claim.rd_high", high)):
+        out.figure(name, value, unit="difference", method="survivor_only", rests_on=rests_on)

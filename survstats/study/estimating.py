@@ -19,7 +19,8 @@ from survstats.effects.standardise import Effect, standardise
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate, from_scale
 from survstats.models.within_mishap import exact_within, within_tally
-from survstats.study.results import ResultsBuilder, Table
+from survstats.study.counting import COMPARED, note_compared
+from survstats.study.results import ResultsBuilder
 
 #: With fewer mishaps than this no model stands on the page.
 FEWEST_MISHAPS = int(thresholds()["model"]["fewest_mishaps"])
@@ -55,19 +56,26 @@ def store_main(out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[st
     out.lists["plan.adjusted"] = list(_fields_in(model, covariates))
     out.lists["plan.adjusted_groups"], out.lists["plan.groups_left_out"] = list(used), list(left_out)
     out.codes["effect.likelihood"] = "penalised" if model.penalised else "plain"
-    out.count("effect.columns", len(model.design.columns))
-    out.estimate("effect.rd", effect.difference)
-    out.estimate("effect.survival_if_all_trained", effect.if_all)
-    out.estimate("effect.survival_if_none_trained", effect.if_none)
-    out.estimate("effect.rr_survival", effect.survival_ratio)
-    out.estimate("effect.rr_death", effect.death_ratio)
-    out.estimate("effect.odds_ratio", effect.odds_ratio)
-    out.estimate("effect.rd_untrained", untrained.difference)
-    out.estimate("effect.rr_death_untrained", untrained.death_ratio)
+    out.count("effect.columns", len(model.design.columns), rests_on=COMPARED)
+    for name, found in (
+        ("rd", effect.difference),
+        ("survival_if_all_trained", effect.if_all),
+        ("survival_if_none_trained", effect.if_none),
+        ("rr_survival", effect.survival_ratio),
+        ("rr_death", effect.death_ratio),
+        ("odds_ratio", effect.odds_ratio),
+        ("rd_untrained", untrained.difference),
+        ("rr_death_untrained", untrained.death_ratio),
+    ):
+        out.estimate(f"effect.{name}", found, rests_on=COMPARED, counted="cohort.analysed")
     for name, ratio in (("survival", effect.survival_ratio), ("death", effect.death_ratio)):
-        out.figure(f"effect.e_value_{name}", e_value(ratio.value), unit="ratio", method="e_value")
-        limit = e_value_of_limit(ratio.low, ratio.high)
-        out.figure(f"effect.e_value_{name}_limit", limit, unit="ratio", method="e_value")
+        for which, value in (
+            ("", e_value(ratio.value)),
+            ("_limit", e_value_of_limit(ratio.low, ratio.high)),
+        ):
+            out.figure(
+                f"effect.e_value_{name}{which}", value, unit="ratio", method="e_value", rests_on=COMPARED
+            )
     for notice in model.notices:
         out.notices.append((notice.code, dict(notice.values)))
     _store_without_one(out, without_one)
@@ -91,15 +99,16 @@ def store_beside(
     out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[str], *, name: str
 ) -> Effect | None:
     """The same estimate in another population, stored as ``effect.rd_<name>`` with its ratios."""
+    rests_on = (*COMPARED, *note_compared(out, frame, prefix=f"effect.{name}"))
     try:
         effect = standardise(_model(frame, covariates))
     except NotEstimable as fault:
         for number in ("rd", "rr_survival", "rr_death"):
             out.absent[f"effect.{number}_{name}"] = fault.reason
         return None
-    out.estimate(f"effect.rd_{name}", effect.difference)
-    out.estimate(f"effect.rr_survival_{name}", effect.survival_ratio)
-    out.estimate(f"effect.rr_death_{name}", effect.death_ratio)
+    out.estimate(f"effect.rd_{name}", effect.difference, rests_on=rests_on)
+    out.estimate(f"effect.rr_survival_{name}", effect.survival_ratio, rests_on=rests_on)
+    out.estimate(f"effect.rr_death_{name}", effect.death_ratio, rests_on=rests_on)
     return effect
 
 
@@ -109,7 +118,8 @@ def store_crude(out: ResultsBuilder, frame: pd.DataFrame) -> None:
         out.absent["crude.rd"] = "few_mishaps"
         return
     try:
-        out.estimate("crude.rd", crude_difference(frame, outcome=OUTCOME, exposure=EXPOSURE, cluster=CLUSTER))
+        difference = crude_difference(frame, outcome=OUTCOME, exposure=EXPOSURE, cluster=CLUSTER)
+        out.estimate("crude.rd", difference, rests_on=COMPARED, counted="cohort.analysed")
     except NotEstimable as fault:
         out.absent["crude.rd"] = fault.reason
 
@@ -129,7 +139,7 @@ def store_within(out: ResultsBuilder, frame: pd.DataFrame) -> WithinComparison |
     cluster = frame[CLUSTER].to_numpy()
     counted = within_tally(outcome, exposure, cluster)
     for name in ("informative", "better", "worse", "tied"):
-        out.count(f"within.{name}", getattr(counted, name))
+        out.count(f"within.{name}", getattr(counted, name), rests_on=COMPARED)
     try:
         found = exact_within(outcome, exposure, cluster)
     except NotEstimable as fault:
@@ -148,7 +158,7 @@ def store_within(out: ResultsBuilder, frame: pd.DataFrame) -> WithinComparison |
         mishaps=counted.informative,
         occupants=counted.rows,
     )
-    out.estimate("within.odds_ratio", odds_ratio)
+    out.estimate("within.odds_ratio", odds_ratio, rests_on=COMPARED)
     return WithinComparison(odds_ratio, found.p_better, found.p_worse)
 
 
@@ -168,13 +178,11 @@ def _fields_in(model: RiskModel, covariates: Sequence[str]) -> tuple[str, ...]:
 
 
 def _store_without_one(out: ResultsBuilder, without_one: pd.DataFrame) -> None:
-    out.tables["one_mishap_out"] = Table(
-        ("mishap", "difference", "low", "high"),
-        tuple(tuple(row) for row in without_one.itertuples(index=False)),
-    )
+    out.table("one_mishap_out", ("mishap", "difference", "low", "high"), without_one.itertuples(index=False))
     sign = 1.0 if out.numbers["effect.rd"].value > 0 else -1.0
     nearest = without_one.loc[(sign * without_one["difference"]).idxmin()]
     everyone = out.numbers["effect.rd"]
+    out.rests_on["effect.rd_without_one"] = COMPARED
     out.numbers["effect.rd_without_one"] = replace(
         everyone, value=float(nearest["difference"]), low=float(nearest["low"]), high=float(nearest["high"])
     )

@@ -14,7 +14,6 @@ from survstats.challenge import gates as gate
 from survstats.challenge.verdict import READING_GATES, Gate, State, Verdict, decide, reading_of, thresholds
 from survstats.effects.overlap import Overlap
 from survstats.effects.standardise import Effect
-from survstats.records.loading import Records
 from survstats.study import counting
 from survstats.study.estimating import FEWEST_MISHAPS, MainEstimate, WithinComparison
 from survstats.study.results import ResultsBuilder, Table
@@ -72,9 +71,12 @@ def weigh(
     return gate.all_gates((seen, enough, beyond, others, comparable))
 
 
-def form(out: ResultsBuilder, records: Records, analysed: pd.DataFrame, *, estimated: bool) -> str:
-    """Which form the paper takes: ``estimated``, or why there is no estimate."""
-    out.codes["records.survivor_only"] = _survivor_only(out, records)
+def form(out: ResultsBuilder, mishaps: pd.DataFrame, analysed: pd.DataFrame, *, estimated: bool) -> str:
+    """Which form the paper takes: ``estimated``, or why there is no estimate.
+
+    ``mishaps`` are those the study is about.
+    """
+    out.codes["records.survivor_only"] = _survivor_only(out, mishaps)
     if estimated:
         return "estimated"
     if out.codes["records.survivor_only"] == "yes":
@@ -87,7 +89,7 @@ def form(out: ResultsBuilder, records: Records, analysed: pd.DataFrame, *, estim
     return reason
 
 
-def _survivor_only(out: ResultsBuilder, records: Records) -> SurvivorOnly:
+def _survivor_only(out: ResultsBuilder, mishaps: pd.DataFrame) -> SurvivorOnly:
     """Whether training was ascertained for survivors only: no dead person's is known, or the records say so."""
     value = {
         name: counting.out_value(out, f"seen.{name}")
@@ -95,7 +97,7 @@ def _survivor_only(out: ResultsBuilder, records: Records) -> SurvivorOnly:
     }
     some_known = value["unknown_survived"] < value["survived"]
     none_known_of_dead = value["died"] > 0 and value["died"] == value["unknown_died"]
-    said = bool(records.mishap["status_ascertained_by"].eq("survivors_only").all())
+    said = bool(mishaps["status_ascertained_by"].eq("survivors_only").all())
     if none_known_of_dead and (said or some_known):
         return "yes"
     return "said" if said and value["died"] > 0 else "no"
@@ -114,9 +116,18 @@ def _seen_figures(
 
     documented_dead = share("seen.documented_died", "seen.died")
     documented_survivors = share("seen.documented_survived", "seen.survived")
-    for name, value in (("dead", documented_dead), ("survivors", documented_survivors)):
+    for name, fate, value in (
+        ("dead", "died", documented_dead),
+        ("survivors", "survived", documented_survivors),
+    ):
         if value is not None:
-            out.figure(f"gate.seen.documented_{name}", value, unit="share", method="counted")
+            out.figure(
+                f"gate.seen.documented_{name}",
+                value,
+                unit="share",
+                method="counted",
+                rests_on=(f"seen.documented_{fate}", f"seen.{fate}"),
+            )
     out.codes["records.left_out"] = _left_out(out)
     undocumented = (frame["survived"] == 0) & ~frame["documented"]
     strict = frame.assign(trained_status=frame["trained_status"].mask(undocumented, "unknown"))
@@ -145,13 +156,17 @@ def _enough_figures(
         same_direction = within.p_better if sign > 0 else within.p_worse
     df = main.df if main else None
     if df is not None:
-        out.figure("gate.enough.df", df, unit="df", method="cr2_satterthwaite")
+        out.figure("gate.enough.df", df, unit="df", method="cr2_satterthwaite", rests_on=counting.COMPARED)
     value = {
         name: counting.out_value(out, name) for name in ("cohort.mishaps", "cohort.died", "cohort.survived")
     }
     fewest = {name: counting.out_value(out, f"seen.{name}") for name in ("trained", "untrained")}
     smallest = min(value["cohort.died"], value["cohort.survived"], *fewest.values())
-    out.count("gate.enough.smallest", smallest)
+    out.count(
+        "gate.enough.smallest",
+        smallest,
+        rests_on=("cohort.died", "cohort.survived", "seen.trained", "seen.untrained"),
+    )
     return gate.EnoughFigures(
         mishaps=value["cohort.mishaps"],
         dead=value["cohort.died"],
@@ -164,8 +179,10 @@ def _enough_figures(
 
 
 def _store_overlap(out: ResultsBuilder, found: Overlap) -> None:
-    out.figure("gate.comparable.inside", found.smallest_inside, unit="share", method="propensity")
-    out.figure("gate.comparable.effective", found.smallest_effective, unit="share", method="propensity")
+    for name, value in (("inside", found.smallest_inside), ("effective", found.smallest_effective)):
+        out.figure(
+            f"gate.comparable.{name}", value, unit="share", method="propensity", rests_on=counting.COMPARED
+        )
     out.lists["gate.comparable.empty_eras"] = list(found.empty_eras)
 
 

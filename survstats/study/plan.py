@@ -3,24 +3,32 @@
 from __future__ import annotations
 
 import difflib
+import json
 import os
-import re
-import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
 from survstats.effects.question import refuse_bad_covariates
 from survstats.groundwork.errors import CallError, StudyFileError
 from survstats.groundwork.provenance import bytes_hash
+from survstats.groundwork.toml_faults import first_fault, line_of, place, read_toml
+from survstats.records.population import PopulationFilter
 
 STUDY_FILE = "study.toml"
+MAPPING_FILE = "mapping.toml"
 
+_Entry = TypeVar("_Entry")
 _ONE_LINE = r"^[^\p{Cc}\p{Cf}\p{Zl}\p{Zp}]*$"  # no control letters, marks of direction, breaks of lines
 Line = Annotated[str, StringConstraints(max_length=120, pattern=_ONE_LINE, strip_whitespace=True)]
+Word = Annotated[Line, Field(min_length=1)]
+Year = Annotated[int, Field(ge=1678, le=2261)]
+Role = Literal["flight_crew", "technical_crew", "passenger"]
+Chosen = Annotated[list[_Entry], Field(min_length=1)]
 Name = Annotated[str, StringConstraints(max_length=60, pattern=_ONE_LINE, strip_whitespace=True)]
 
 
@@ -35,11 +43,42 @@ class QuestionPlan(_Strict):
     smallest_worthwhile_points: Annotated[float, Field(gt=0, lt=100)]
 
 
-class RecordsPlan(_Strict):
-    """Where the two tables are, relative to the study folder."""
+class AcceptedPlan(_Strict):
+    """A consistency rule that these records may break, and why."""
 
-    mishap: Line = "mishap.csv"
-    occupant: Line = "occupant.csv"
+    rule: Word
+    reason: Word
+
+
+class RecordsPlan(_Strict):
+    """Where the tables are, relative to the study folder (looked for where not named), and what they may break."""
+
+    mishap: Word | None = None
+    occupant: Word | None = None
+    training_run: Word | None = None
+    accepted: list[AcceptedPlan] = []
+
+
+class PopulationPlan(_Strict):
+    """Whom the study is about; what is not named is not restricted."""
+
+    first_year: Year | None = None
+    last_year: Year | None = None
+    classes: Chosen[Word] = []
+    operators: Chosen[Word] = []
+    roles: Chosen[Role] = []
+
+
+class CabinPlan(_Strict):
+    """How many rows of seats the aircraft of a class have."""
+
+    rows: Annotated[int, Field(ge=1, le=40)]
+
+
+class SharingPlan(_Strict):
+    """The smallest count of people that may leave the house."""
+
+    smallest_cell: Annotated[int, Field(ge=3, le=50)] = 5
 
 
 class ModelPlan(_Strict):
@@ -70,8 +109,11 @@ class StudyPlan(_Strict):
     invented: bool = False
     question: QuestionPlan
     records: RecordsPlan = RecordsPlan()
+    population: PopulationPlan = PopulationPlan()
+    cabin: dict[str, CabinPlan] = {}
     model: ModelPlan
     paper: PaperPlan = PaperPlan()
+    sharing: SharingPlan = SharingPlan()
     run: RunPlan = RunPlan()
 
 
@@ -92,14 +134,59 @@ class Study:
     plan_hash: str
 
     @property
-    def mishap_path(self) -> Path:
-        """Where the table of mishaps is."""
-        return self.folder / self.plan.records.mishap
+    def mapping_path(self) -> Path:
+        """Where the mapping of another file's columns, codes and units is, if the study has one."""
+        return self.folder / MAPPING_FILE
 
     @property
-    def occupant_path(self) -> Path:
-        """Where the table of occupants is."""
-        return self.folder / self.plan.records.occupant
+    def analysis_hash(self) -> str:
+        """SHA-256 of what the numbers depend on: question, population, model, accepted rules, cabins and mapping.
+
+        Title, names, comments and the order in which things are written do not change it.
+        """
+        plan, chosen = self.plan, self.plan.population
+        parts = {
+            "question": plan.question.model_dump(),
+            "years": [chosen.first_year, chosen.last_year],
+            "classes": sorted(set(chosen.classes)),
+            "operators": sorted(set(chosen.operators)),
+            "roles": sorted(set(chosen.roles)),
+            "covariates": sorted(set(plan.model.covariates)),
+            "accepted": sorted(self.accepted),
+            "cabins": self.cabins,
+            "mapping": _mapping_content(self.mapping_path),
+        }
+        return bytes_hash(json.dumps(parts, sort_keys=True, default=str).encode())
+
+    @property
+    def cabins(self) -> dict[str, int]:
+        """Rows of seats by aircraft class."""
+        return {name: cabin.rows for name, cabin in self.plan.cabin.items()}
+
+    @property
+    def accepted(self) -> dict[str, str]:
+        """The reason of each accepted rule, by its id."""
+        return {entry.rule: entry.reason for entry in self.plan.records.accepted}
+
+    @property
+    def population(self) -> PopulationFilter:
+        """Whom the study is about."""
+        chosen = self.plan.population
+        return PopulationFilter(
+            first_year=chosen.first_year,
+            last_year=chosen.last_year,
+            classes=tuple(chosen.classes),
+            operators=tuple(chosen.operators),
+            roles=tuple(chosen.roles),
+        )
+
+
+def _mapping_content(path: Path) -> dict[str, Any] | None:
+    """What a mapping says, without the person who checked it; None where there is none."""
+    if not path.exists():
+        return None
+    content, _ = read_toml(path.read_bytes(), file=MAPPING_FILE)
+    return {key: value for key, value in content.items() if key != "checked_by"}
 
 
 def read_study(folder: str | Path) -> Study:
@@ -148,117 +235,54 @@ def parse_plan(raw: bytes) -> StudyPlan:
     StudyFileError
         For the first fault in the file, with its line.
     """
-    try:
-        text = raw.decode("utf-8-sig")
-        content = tomllib.loads(text)
-    except UnicodeDecodeError:
-        raise StudyFileError(
-            "not_text", f"{STUDY_FILE} is not a text file in UTF-8.", "Save it as plain text in UTF-8."
-        ) from None
-    except (ValueError, RecursionError) as fault:  # also numbers too long, lists too deep
-        line = _line_in_message(str(fault), text)
-        raise StudyFileError(
-            "not_toml",
-            f"{STUDY_FILE}, line {line}: this is not TOML.",
-            'Write key = value, with text in "quotes" and [section] on a line of its own.',
-            line=line,
-        ) from None
+    content, text = read_toml(raw, file=STUDY_FILE)
     try:
         plan = StudyPlan.model_validate(content)
-        refuse_bad_covariates(tuple(plan.model.covariates))
     except ValidationError as fault:
-        raise _first_fault(fault.errors(), text) from None
-    except StudyFileError as fault:
-        line = _line_of(("model", "covariates"), text)
-        raise StudyFileError(
-            fault.reason, f"{_place(line)}: {fault.plain}", fault.remedy, line=line or None
-        ) from None
+        raise first_fault(fault, text, file=STUDY_FILE, model=StudyPlan) from None
+    accepted = plan.records.accepted
+    refusals: list[tuple[tuple[str | int, ...], Callable[[], None]]] = [
+        (("model", "covariates"), partial(refuse_bad_covariates, tuple(plan.model.covariates))),
+        (("population", "last_year"), partial(_refuse_years, plan.population)),
+    ]
+    for at in range(len(accepted)):
+        refusals.append((("records", "accepted", at, "rule"), partial(_refuse_accepted, accepted[: at + 1])))
+    for path, refuse in refusals:
+        try:
+            refuse()
+        except StudyFileError as fault:
+            line = line_of(path, text)
+            raise StudyFileError(
+                fault.reason, f"{place(STUDY_FILE, line)}: {fault.plain}", fault.remedy, line=line or None
+            ) from None
     return plan
 
 
-def _first_fault(faults: Sequence[Any], text: str) -> StudyFileError:
-    located = [(_line_of(fault["loc"], text), fault) for fault in faults]
-    line, fault = min(located, key=lambda pair: pair[0])
-    name = _short(".".join(str(part) for part in fault["loc"] if isinstance(part, str)))
-    kind = fault["type"]
-    rest = f" ({len(faults) - 1} more in this file.)" if len(faults) > 1 else ""
-    if kind == "extra_forbidden":
-        known = _known_keys(fault["loc"][:-1])
-        near = difflib.get_close_matches(str(fault["loc"][-1]), known, n=1)
-        hint = f"Did you mean '{near[0]}'?" if near else f"Known here: {', '.join(known)}."
-        plain, remedy = f"{_place(line)}: the key '{name}' is not known.", hint
-    elif kind == "missing":
-        plain, remedy = f"{_place(line)}: the key '{name}' is missing.", "Add it; the demo studies show how."
-    else:
-        seen = fault.get("input")
-        shown = _short(repr(seen) if isinstance(seen, str) else str(seen))
-        plain = f"{_place(line)}: '{name}' is {shown}, which cannot be used."
-        remedy = f"Write {_wanted(kind, fault.get('ctx', {}))}."
-    return StudyFileError(kind, plain, remedy + rest, line=line or None)
+def _refuse_years(chosen: PopulationPlan) -> None:
+    first, last = chosen.first_year, chosen.last_year
+    if first is not None and last is not None and first > last:
+        raise StudyFileError(
+            "years_crossed",
+            f"the last year of the population, {last}, comes before the first, {first}.",
+            "Write the earlier of both as first_year.",
+        )
 
 
-def _place(line: int) -> str:
-    return f"{STUDY_FILE}, line {line}" if line else STUDY_FILE
+def _refuse_accepted(entries: list[AcceptedPlan]) -> None:
+    """Refuse the last of the rules named so far."""
+    from survstats.records.rulebook import RULEBOOK
 
-
-def _short(text: str) -> str:
-    """Text of the file for a sentence: at most 60 characters, all of them printable."""
-    shown = "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in text[:60])
-    return f"{shown} ..." if len(text) > 60 else shown
-
-
-def _wanted(kind: str, limits: dict[str, Any]) -> str:
-    wanted = {
-        "greater_than": "a number greater than {gt}",
-        "greater_than_equal": "a number of at least {ge}",
-        "less_than": "a number less than {lt}",
-        "less_than_equal": "a number of at most {le}",
-        "float_type": "a number",
-        "int_type": "a whole number",
-        "bool_type": "true or false, without quotes",
-        "string_type": 'text in "quotes"',
-        "list_type": 'a list such as ["role", "light"]',
-        "string_too_short": "some text",
-        "string_too_long": "at most {max_length} characters",
-        "string_pattern_mismatch": "text on one line, without control characters or others that cannot be seen",
-        "too_short": "at least one entry",
-        "model_type": "a [section] with keys under it",
-        "model_attributes_type": "a [section] with keys under it",
-        "finite_number": "a finite number",
-    }
-    return wanted.get(kind, "what the demo studies show").format(**limits)
-
-
-def _known_keys(path: Sequence[str | int]) -> list[str]:
-    model: Any = StudyPlan
-    for part in path:
-        model = model.model_fields[str(part)].annotation
-    return list(model.model_fields)
-
-
-def _line_of(path: Sequence[str | int], text: str) -> int:
-    """The line on which a key stands, or else its section; 0 where neither is found."""
-    names = tuple(part for part in path if isinstance(part, str))
-    section: tuple[str, ...] = ()
-    deepest, found = 0, 0
-    for number, line in enumerate(text.splitlines(), start=1):
-        header = re.match(r"\s*\[([^\[\]]+)\]\s*(#.*)?$", line)
-        key = re.match(r"\s*([\w.\"' -]+?)\s*=", line)
-        if header:
-            here = section = _key_parts(header.group(1))
-        elif key:
-            here = (*section, *_key_parts(key.group(1)))
-        else:
-            continue
-        if len(here) > deepest and names[: len(here)] == here:
-            deepest, found = len(here), number
-    return found
-
-
-def _key_parts(key: str) -> tuple[str, ...]:
-    return tuple(part.strip(" \t\"'") for part in key.split("."))
-
-
-def _line_in_message(message: str, text: str) -> int:
-    found = re.search(r"line (\d+)", message)
-    return int(found.group(1)) if found else max(len(text.splitlines()), 1)
+    rule = entries[-1].rule
+    may = [name for name, card in RULEBOOK.items() if card.acceptable]
+    if rule not in RULEBOOK:
+        near = difflib.get_close_matches(rule, may, n=1)
+        hint = f"Did you mean '{near[0]}'?" if near else f"Those that can be accepted: {', '.join(may)}."
+        raise StudyFileError("unknown_rule", f"there is no rule '{rule}'.", hint)
+    if rule not in may:
+        raise StudyFileError(
+            "not_acceptable",
+            f"rule {rule} ({RULEBOOK[rule].title}) cannot be accepted.",
+            "Mend the records, or take it out.",
+        )
+    if rule in [entry.rule for entry in entries[:-1]]:
+        raise StudyFileError("rule_twice", f"rule {rule} is accepted twice.", "Put both reasons into one.")

@@ -6,22 +6,30 @@ import dataclasses
 import json
 import math
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
+from survstats.groundwork.cells import inert_json
 from survstats.groundwork.errors import CallError
 from survstats.groundwork.estimate import Estimate
 
 SCHEMA_VERSION = 1
 
+#: The method of a count that is withheld, and the reason of a number that is absent because it rests on one.
+MASKED = "masked"
+
 Cell = str | float | int | None
+Audience = Literal["board", "sharing"]
 
 
 @dataclass(frozen=True)
 class Number:
-    """One stored number: a value, its interval where it has one, and what it rests on."""
+    """One stored number: a value, its interval where it has one, and what it rests on.
+
+    A count that is withheld has the method `MASKED` and the value NaN (null in JSON).
+    """
 
     value: float
     unit: str
@@ -79,9 +87,8 @@ class StudyResults:
 
     def to_json(self) -> str:
         """The results as JSON text; an infinite number is written as "infinite" or "-infinite"."""
-        return (
-            json.dumps(_plain(dataclasses.asdict(self)), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-        )
+        text = json.dumps(_plain(dataclasses.asdict(self)), indent=1, ensure_ascii=False, allow_nan=False)
+        return inert_json(text) + "\n"
 
     @classmethod
     def from_json(cls, text: str) -> StudyResults:
@@ -105,9 +112,37 @@ class StudyResults:
         )
 
 
+@dataclass(frozen=True)
+class People:
+    """A cell of a table that counts people: their file rows (people without a row have numbers below zero)."""
+
+    rows: frozenset[int]
+
+
+def people(rows: Iterable[int]) -> People:
+    """The people of some rows of the occupant table."""
+    return People(frozenset(int(row) for row in rows))
+
+
 @dataclass
 class ResultsBuilder:
-    """Collects results while a study runs."""
+    """Collects results while a study runs.
+
+    Beside what becomes the results it remembers what `survstats.study.sharing` must know and nobody else: which people
+    stand behind each count, and which counts each other number rests on.
+
+    Attributes
+    ----------
+    people : dict of str to frozenset of int
+        The people behind each published count, by its id; a cell of a table is named by `cell_id`.
+    parts : dict of str to frozenset of int
+        Groups that are not published themselves but that published numbers rest on.
+    rests_on : dict of str to tuple of str
+        For each number that is no count of people: the ids in ``people`` or ``parts`` that it rests on. Where nothing
+        is said of a number it is not shared.
+    counted : dict of str to str
+        For estimates: the count that their ``occupants`` repeats.
+    """
 
     numbers: dict[str, Number] = field(default_factory=dict)
     codes: dict[str, str] = field(default_factory=dict)
@@ -118,18 +153,31 @@ class ResultsBuilder:
     rows: dict[str, list[tuple[str, str, int]]] = field(default_factory=dict)
     notices: list[tuple[str, dict[str, Cell]]] = field(default_factory=list)
     provenance: dict[str, str] = field(default_factory=dict)
+    people: dict[str, frozenset[int]] = field(default_factory=dict)
+    parts: dict[str, frozenset[int]] = field(default_factory=dict)
+    rests_on: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    counted: dict[str, str] = field(default_factory=dict)
 
-    def count(self, name: str, value: int) -> None:
-        """Store a count."""
-        self.numbers[name] = Number(value=int(value), unit="count", method="counted")
+    def count_people(self, name: str, who: People) -> None:
+        """Store a count of people, and remember who they are."""
+        self.count(name, len(who.rows))
+        self.people[name] = who.rows
 
-    def figure(self, name: str, value: float, *, unit: str, method: str) -> None:
-        """Store a number that has no interval of its own."""
-        self.numbers[name] = Number(value=float(value), unit=unit, method=method)
+    def count(self, name: str, value: int, *, rests_on: Sequence[str] = ()) -> None:
+        """Store a count of something else (mishaps, gates), and the counts of people that it rests on."""
+        self._store(name, Number(value=int(value), unit="count", method="counted"), rests_on)
 
-    def estimate(self, name: str, found: Estimate) -> None:
-        """Store an estimate with its interval."""
-        self.numbers[name] = Number(
+    def figure(
+        self, name: str, value: float, *, unit: str, method: str, rests_on: Sequence[str] = ()
+    ) -> None:
+        """Store a number that has no interval of its own, and the counts of people that it rests on."""
+        self._store(name, Number(value=float(value), unit=unit, method=method), rests_on)
+
+    def estimate(
+        self, name: str, found: Estimate, *, rests_on: Sequence[str] = (), counted: str | None = None
+    ) -> None:
+        """Store an estimate with its interval, and the counts of people that it rests on."""
+        number = Number(
             value=found.value,
             unit=found.unit,
             method=found.method,
@@ -140,10 +188,34 @@ class ResultsBuilder:
             mishaps=found.mishaps,
             occupants=found.occupants,
         )
+        self._store(name, number, rests_on)
+        if counted is not None:
+            self.counted[name] = counted
+
+    def table(self, name: str, columns: Sequence[str], rows: Iterable[Sequence[Cell | People]]) -> None:
+        """Store a table whose cells may be groups of people; these are counted, and remembered."""
+        written = []
+        for at, row in enumerate(rows):
+            for column, cell in zip(columns, row, strict=True):
+                if isinstance(cell, People):
+                    self.people[cell_id(name, at, column)] = cell.rows
+            written.append(tuple(len(cell.rows) if isinstance(cell, People) else cell for cell in row))
+        self.tables[name] = Table(tuple(columns), tuple(written))
 
     def finish(self) -> StudyResults:
         """The finished, frozen results."""
-        return StudyResults(**{entry.name: getattr(self, entry.name) for entry in dataclasses.fields(self)})
+        names = [entry.name for entry in dataclasses.fields(StudyResults) if entry.name != "schema_version"]
+        return StudyResults(**{name: getattr(self, name) for name in names})
+
+    def _store(self, name: str, number: Number, rests_on: Sequence[str]) -> None:
+        self.numbers[name] = number
+        if rests_on:
+            self.rests_on[name] = tuple(rests_on)
+
+
+def cell_id(table: str, row: int, column: str) -> str:
+    """The id of a cell of a table, its rows counted from 0."""
+    return f"{table}/{row}/{column}"
 
 
 def read_results(path: str | Path) -> StudyResults:
@@ -202,6 +274,8 @@ def _each(entries: Any, *types: type) -> dict[str, Any]:
 
 def _number(entry: Any) -> Number:
     number = Number(**{key: _unbounded(value) for key, value in entry.items()})
+    if number.value is None and number.method == MASKED:
+        number = dataclasses.replace(number, value=math.nan)
     for part in dataclasses.fields(Number):
         _demand(getattr(number, part.name), *((str,) if part.name in ("unit", "method") else _AMOUNT))
     return number

@@ -3,9 +3,9 @@ import tomllib
 import pytest
 
 from survstats.groundwork.errors import CallError, PublishError
-from survstats.records.demo import DEMO_NAMES, copy_demo, demo_folder
+from survstats.records.demo import DEMO_NAMES, DIRTY_NAME, copy_demo, demo_folder
 
-FILES = {"mishap.csv", "occupant.csv", "study.toml", "truth.json", "README.md"}
+FILES = {"mishap.csv", "occupant.csv", "training_run.csv", "study.toml", "truth.json", "README.md"}
 
 
 @pytest.mark.parametrize("name", DEMO_NAMES)
@@ -16,6 +16,13 @@ def test_every_study_is_whole_and_says_that_it_is_invented(name):
     study = tomllib.loads((folder / "study.toml").read_text())
     assert study["invented"] is True
     assert set(study) == {"title", "place", "invented", "question", "records", "model", "paper", "run"}
+
+
+def test_the_small_broken_studies_come_along_too(tmp_path):
+    copy = copy_demo(DIRTY_NAME, tmp_path / "broken")
+    assert "invented" in (copy / "README.md").read_text()
+    assert (copy / "R7" / "fails" / "study.toml").is_file()
+    assert (copy / "planted.csv").read_bytes() == (demo_folder(DIRTY_NAME) / "planted.csv").read_bytes()
 
 
 def test_an_unknown_name_names_the_known():

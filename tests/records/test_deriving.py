@@ -141,11 +141,44 @@ def test_coverage_counts_the_others_and_only_the_known(study):
     assert alone["coverage_others"].isna().all()
 
 
-def test_the_later_of_two_sources_is_in_no_population(study):
-    second = study.mishap("M2", aircraft_class="M1")
-    records = study.records([study.mishap("M1"), second], study.people("M2") + study.people("M1"))
-    derived = derive(records, currency_months=24)
+def sources(study, *rows):
+    """Records of one mishap told by several sources: (id, report_quality) in the order of the file."""
+    mishaps = [study.mishap(name, aircraft_class="B", report_quality=quality) for name, quality in rows]
+    return study.records(mishaps, [person for name, _ in rows for person in study.people(name)])
+
+
+@pytest.mark.parametrize(
+    ("rows", "stays"),
+    [
+        ([("M1", "A"), ("M2", "B")], "M1"),
+        ([("M1", "B"), ("M2", "A")], "M2"),
+        ([("M1", "C"), ("M2", "C")], "M1"),
+        ([("M1", "unknown"), ("M2", "D")], "M2"),
+        ([("M1", ""), ("M2", "")], "M1"),
+        ([("M3", "B"), ("M1", "D"), ("M2", "B")], "M2"),
+    ],
+)
+def test_of_several_sources_the_better_stays_whatever_the_order(study, rows, stays):
+    for order in (rows, rows[::-1]):
+        derived = derive(sources(study, *order), currency_months=24)
+        assert set(derived.loc[~derived["second_source"], "mishap_id"]) == {stays}
+        assert derived.loc[derived["mishap_id"] == stays, "in_p2"].all()
+        assert not derived.loc[derived["second_source"], ["in_p1", "in_p2"]].any().any()
+
+
+def test_the_rows_of_the_source_left_out_keep_their_places(study):
+    derived = derive(sources(study, ("M2", "B"), ("M1", "B")), currency_months=24)
     assert derived["second_source"].tolist() == [True] * 3 + [False] * 3
-    assert derived.loc[derived["mishap_id"] == "M1", "in_p2"].all()
-    assert not derived.loc[derived["second_source"], ["in_p1", "in_p2"]].any().any()
-    assert derived["mishap_file_row"].tolist() == [3] * 3 + [2] * 3
+    assert derived["mishap_file_row"].tolist() == [2] * 3 + [3] * 3
+
+
+def test_the_same_day_in_another_class_or_of_unknown_class_is_another_mishap(study):
+    for changes in ({"aircraft_class": "C"}, {"aircraft_class": "unknown"}, {"n_aboard": "4"}):
+        rows = [
+            study.mishap("M1", aircraft_class="B"),
+            study.mishap("M2", **{"aircraft_class": "B"} | changes),
+        ]
+        if changes == {"aircraft_class": "unknown"}:
+            rows[0]["aircraft_class"] = "unknown"
+        records = study.records(rows, study.people("M1") + study.people("M2"))
+        assert not derive(records, currency_months=24)["second_source"].any()

@@ -3,11 +3,13 @@
 import json
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from survstats.groundwork.errors import CallError
 from survstats.records import invented
 from survstats.records.demo import DEMO_NAMES, demo_folder
+from survstats.records.invented_runs import simulate_runs
 from survstats.records.invented_worlds import fate, retained, simulate_logistic, simulate_mechanistic
 
 
@@ -15,7 +17,7 @@ from survstats.records.invented_worlds import fate, retained, simulate_logistic,
 def test_the_studies_are_made_again_byte_for_byte(name, tmp_path, monkeypatch):
     monkeypatch.setattr(invented, "TRUTH_MISHAPS", 2_000)
     invented.write_study(name, tmp_path)
-    for file in ("mishap.csv", "occupant.csv", "study.toml", "README.md"):
+    for file in ("mishap.csv", "occupant.csv", "training_run.csv", "study.toml", "README.md"):
         assert (tmp_path / file).read_bytes() == (demo_folder(name) / file).read_bytes(), file
     again = json.loads((tmp_path / "truth.json").read_text())["exposure"]
     kept = json.loads((demo_folder(name) / "truth.json").read_text())["exposure"]
@@ -64,6 +66,39 @@ def test_the_logistic_world(effect, gap, crude, share_alive):
         assert people["survived_if_untrained"].mean() == pytest.approx(0.476, abs=0.008)
         dead = people["survived"] == 0
         assert people.loc[dead, "trained"].mean() == pytest.approx(0.379, abs=0.008)
+
+
+@pytest.mark.parametrize("name", DEMO_NAMES)
+def test_about_a_third_of_the_mishaps_are_coded_twice_and_mostly_alike(name):
+    mishap = pd.read_csv(demo_folder(name) / "mishap.csv", dtype=str, keep_default_na=False)
+    twice = mishap[mishap["second_coder_id"] != ""]
+    assert 0.15 <= len(twice) / len(mishap) <= 0.5
+    assert (twice["second_coder_id"] != twice["coder_id"]).all()
+    alike = (twice["impact_severity_second"] == twice["impact_severity"]).mean()
+    assert 0.5 <= alike < 1
+    both = twice[twice["impact_severity"].str.isdigit()]
+    step = both["impact_severity"].astype(int) - both["impact_severity_second"].astype(int)
+    assert step.abs().max() <= 1
+
+
+def test_runs_in_the_trainer_are_a_race_of_the_same_kind():
+    runs = simulate_runs(4_000, np.random.default_rng(11))
+    assert runs.groupby("person_code").size().between(3, 8).all()
+    assert not runs.duplicated(["person_code", "run_date", "run_no"]).any()
+    passed = runs[(runs["result"] == "passed") & (runs["time_out_s"] != "unknown")]
+    log_time = np.log(passed["time_out_s"].astype(float))
+    by = passed.assign(log_time=log_time, late=passed["run_no"].astype(int) > 4).groupby
+    for harder, longer in (("posture", "inverted"), ("light", "night"), ("cross_cabin", "yes")):
+        medians = by(harder)["log_time"].median()
+        assert medians.idxmax() == longer
+        assert 0.05 <= medians.max() - medians.min() <= 0.6
+    hard = passed[
+        (passed["posture"] == "inverted") & (passed["cross_cabin"] == "no") & (passed["light"] == "day")
+    ]
+    number = hard["run_no"].astype(int)
+    assert log_time[hard.index][number >= 5].mean() < log_time[hard.index][number == 2].mean()
+    months = pd.to_numeric(hard["months_since_last"], errors="coerce")
+    assert log_time[months.index][months <= 12].mean() < log_time[months.index][months >= 48].mean()
 
 
 def test_an_unknown_study(tmp_path):

@@ -5,10 +5,11 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rewritten import as_xlsx, texts
 
 from survstats.groundwork.errors import RecordsError
 from survstats.records.codebook import load_codebook
-from survstats.records.loading import read_records
+from survstats.records.loading import find_tables, read_records
 
 TOKENS = ["", "unknown", "na"]
 
@@ -60,7 +61,9 @@ def test_a_tri_state_is_never_a_number_or_truth_value(study, word):
         ({"seats_to_exit": "9" * 5000}, "F2", "number"),
         ({"seats_to_exit": "１"}, "F2", "number"),
         ({"training_last_date": "2015-02-30"}, "F3", "rewrite"),
-        ({"training_last_date": "20/06/2014"}, "F3", "rewrite"),
+        ({"exit_distance_m": "1,250"}, "F2", "1250"),
+        ({"training_last_date": "04/06/2014"}, "F3", "YYYY-MM-DD"),
+        ({"training_last_date": "20/06/14"}, "F3", "rewrite"),
         ({"training_last_date": "2014"}, "F3", "precision"),
         ({"outcome": ""}, "F4", "enter"),
         ({"outcome": "unknown"}, "F4", "enter"),
@@ -106,11 +109,63 @@ def test_a_missing_column_is_named_with_the_one_that_was_meant(study):
     assert "training_evr looks like training_ever" in caught.value.remedy
 
 
-def test_a_file_with_semicolons_is_recognised(study):
-    one(study)
-    study.mishap_path.write_text(study.mishap_path.read_text().replace(",", ";"))
-    with pytest.raises(RecordsError, match="commas between"):
-        read_records(study.mishap_path, study.occupant_path)
+def test_what_stands_in_the_file_is_kept_beside_what_was_read(study):
+    study.records(
+        [study.mishap(water_temp_c="9,5", sig_wave_height_m="2,0", event_date="20.06.2015")],
+        study.people("M1", {"role": "pilot"}),
+    )
+    for path in (study.mishap_path, study.occupant_path):
+        frame = texts(path)
+        frame.to_csv(path, sep=";", index=False)
+    records = read_records(study.mishap_path, study.occupant_path)
+    assert records.place("mishap", "water_temp_c", 0) == ("mishap.csv", 2, "water_temp_c", "9,5")
+    assert records.place("mishap", "event_date", 0) == ("mishap.csv", 2, "event_date", "20.06.2015")
+    assert records.raw["mishap"][["event_date", "water_temp_c"]].iloc[0].tolist() == ["2015-06-20", "9.5"]
+    assert records.mishap["water_temp_c"].tolist() == [9.5]
+    statements = [(f.rule, f.file) for f in records.findings if f.severity == "statement"]
+    assert statements == [
+        ("F9", "mishap.csv"),
+        ("F10", "mishap.csv"),
+        ("F11", "mishap.csv"),
+        ("F9", "occupant.csv"),
+    ]
+    assert [(f.rule, f.seen) for f in errors(records)] == [("F1", "pilot")]
+
+
+def test_a_wrong_cell_is_shown_as_it_stands_in_the_file(study):
+    study.records([study.mishap(event_date="31.02.2015")], study.people())
+    (found,) = errors(read_records(study.mishap_path, study.occupant_path))
+    assert (found.rule, found.seen) == ("F3", "31.02.2015")
+
+
+@pytest.mark.parametrize(
+    ("names", "found"),
+    [
+        (
+            ["mishap.csv", "mishap.parquet", "occupant.parquet"],
+            {"mishap": "mishap.csv", "occupant": "occupant.parquet"},
+        ),
+        (
+            ["occupant.xlsx", "training_run.csv"],
+            {"occupant": "occupant.xlsx", "training_run": "training_run.csv"},
+        ),
+        ([], {}),
+    ],
+)
+def test_tables_are_found_by_their_names(names, found, tmp_path):
+    for name in names:
+        (tmp_path / name).write_bytes(b"PK")
+    if "occupant.xlsx" in names:
+        (tmp_path / "occupant.xlsx").write_bytes(as_xlsx({"mishap ": pd.DataFrame({"a": ["1"]})}))
+        found = {"mishap": "occupant.xlsx", **found}
+    assert {table: path.name for table, path in find_tables(tmp_path).items()} == found
+
+
+def test_two_workbooks_with_the_same_sheet_are_not_chosen_between(tmp_path):
+    for name in ("a.xlsx", "b.xlsx"):
+        (tmp_path / name).write_bytes(as_xlsx({"mishap": pd.DataFrame({"a": ["1"]})}))
+    with pytest.raises(RecordsError, match=r"a\.xlsx and b\.xlsx"):
+        find_tables(tmp_path)
 
 
 def test_a_column_not_in_the_file_is_not_collected_and_an_unknown_one_is_warned_of(study):

@@ -37,8 +37,10 @@ def main(day: datetime.date) -> None:
     save(
         np.repeat((first[..., :3] @ [0.299, 0.587, 0.114])[..., None], 3, axis=2), pictures / "page1-grey.png"
     )
-    phone = phone_page(REPORTS / "demo_main" / "brief.html")
-    save(phone, pictures / "phone.png")
+    for page in (1, 2):
+        save(pdf_page(REPORTS / "demo_main" / "records.pdf", page), pictures / f"records{page}.png")
+    for paper, name in (("brief", "phone"), ("records", "records-phone")):
+        save(phone_page(REPORTS / "demo_main" / f"{paper}.html"), pictures / f"{name}.png")
 
 
 def pdf_page(path: Path, page: int) -> np.ndarray:

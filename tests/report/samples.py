@@ -14,6 +14,7 @@ from survstats.report.content import (
     BriefContent,
     GateLine,
     GateState,
+    Head,
     Piece,
     Reading,
     RowKind,
@@ -171,14 +172,17 @@ def gates(*rows: tuple[str, GateState, str]) -> tuple[GateLine, ...]:
 
 
 NORMAL = BriefContent(
-    language="en",
-    title=t("Board paper: did trained people survive ditchings more often?"),
-    maker=t("survstats"),
-    paper_name=t("board paper"),
-    stamp=t("INVENTED DEMO"),
-    stamp_note=t("no figure here is real"),
-    edition=t("DRAFT · version 0.1 · 24 November 2026"),
-    page_label=t("{page} of {total}"),
+    head=Head(
+        language="en",
+        title=t("Board paper: did trained people survive ditchings more often?"),
+        maker=t("survstats"),
+        paper_name=t("board paper"),
+        stamp=t("INVENTED DEMO"),
+        stamp_note=t("no figure here is real"),
+        edition=t("DRAFT · version 0.1 · 24 November 2026"),
+        page_label=t("{page} of {total}"),
+        notes=(t("for the board, not for passing on"),),
+    ),
     banners=(),
     question=t("Did people trained to escape a flooded cabin survive helicopter ditchings more often?"),
     population=t(
@@ -368,8 +372,19 @@ SURVIVOR_ONLY = replace(
 
 LONG = replace(
     NORMAL,
-    stamp=(),
-    stamp_note=(),
+    head=replace(
+        NORMAL.head,
+        stamp=(),
+        stamp_note=(),
+        notes=(
+            *NORMAL.head.notes,
+            t(
+                "*Accepted against the rules:* Wave height and sea state disagree ([accepted.0.findings|3 findings]): "
+                "“the heights were computed years later for the nearest point of the grid, the codes were seen by "
+                "those who flew, and nobody can say any more which of the two is nearer to what it was”."
+            ),
+        ),
+    ),
     population=t(
         "[cohort.mishaps|46] ditchings, Llanfairpwllgwyngyllgogerychwyrndrobwllllantysiliogogogoch & Żółć <Offshore>, Ελλάδα, "
         "Сахалин, 2004 to 2025. People alive when the aircraft flooded, after an impact that could be survived. Trained: "

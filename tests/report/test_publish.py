@@ -20,12 +20,25 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from samples import LONG, NORMAL, SAMPLES, t
+from records_samples import RECORDS
+from samples import LONG, NORMAL, t
+from samples import SAMPLES as BRIEFS
 
 from survstats.groundwork.errors import PublishError
-from survstats.report.content import BriefContent, Piece, plain
-from survstats.report.publish import count_pages, figures_svg, render_html, render_pdf, write_folder
+from survstats.report.content import Piece, plain
+from survstats.report.publish import (
+    Content,
+    count_pages,
+    figures_of,
+    figures_svg,
+    render_html,
+    render_pdf,
+    write_folder,
+)
+from survstats.report.records_content import RecordsContent
 from survstats.report.style import TEMPLATES
+
+SAMPLES: dict[str, Content] = {**BRIEFS, **RECORDS}
 
 
 def missing(program: str) -> bool:
@@ -107,18 +120,25 @@ def test_every_number_stands_in_the_html_with_its_id(name: str) -> None:
 
 
 def test_templates_hold_no_number_and_no_word_for_the_reader() -> None:
-    source = (TEMPLATES / "brief.html.jinja").read_text(encoding="utf-8")
-    body = re.sub(r"\{[{%].*?[%}]\}|<[^>]*>", " ", source[source.index("<body>") :], flags=re.DOTALL)
-    assert not body.strip(), body.split()
-    typst_source = (TEMPLATES / "brief.typ").read_text(encoding="utf-8")
-    assert "@preview" not in typst_source
-    shown = re.findall(r"\[([^\[\]]*)\]", re.sub(r"//.*", "", typst_source))
-    assert {text.strip() for text in shown} <= {"", "–"}
+    pages, sheets = list(TEMPLATES.glob("*.html.jinja")), list(TEMPLATES.glob("*.typ"))
+    assert len(pages) == 4
+    assert len(sheets) == 3
+    for page in pages:
+        source = re.sub(r"<head>.*</head>", "", page.read_text(encoding="utf-8"), flags=re.DOTALL)
+        body = re.sub(r"\{[{%].*?[%}]\}|<[^>]*>", " ", source, flags=re.DOTALL)
+        assert not body.strip(), body.split()
+    for sheet in sheets:
+        typst_source = sheet.read_text(encoding="utf-8")
+        assert "@preview" not in typst_source
+        shown = re.findall(r"\[([^\[\]]*)\]", re.sub(r"//.*", "", typst_source))
+        assert {text.strip() for text in shown} <= {"", "–"}
 
 
 def test_html_escapes_what_comes_from_the_records() -> None:
     nasty = '<script>alert(1)</script> & "quotes" {{ 7 * 7 }} #panic() $x$ *a* \\ @here'
-    content = replace(NORMAL, population=(Piece(nasty, 'a"b><c'),), title=(Piece(nasty),))
+    content = replace(
+        NORMAL, population=(Piece(nasty, 'a"b><c'),), head=replace(NORMAL.head, title=(Piece(nasty),))
+    )
     page = render_html(content)
     assert "<script" not in page
     assert html.escape(nasty, quote=False).split("&amp;")[0] in page
@@ -131,29 +151,27 @@ def test_html_escapes_what_comes_from_the_records() -> None:
 
 
 @pytest.fixture(scope="module", params=list(SAMPLES))
-def printed(
-    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
-) -> tuple[BriefContent, Path]:
+def printed(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Content, Path]:
     file = tmp_path_factory.mktemp("pdf") / "brief.pdf"
     file.write_bytes(render_pdf(SAMPLES[request.param]))
     return SAMPLES[request.param], file
 
 
 @pytest.mark.skipif(missing("pdfinfo"), reason="pdfinfo (poppler-utils) is not installed")
-def test_pdf_is_two_tagged_a4_pages(printed: tuple[BriefContent, Path]) -> None:
+def test_pdf_is_two_tagged_a4_pages(printed: tuple[Content, Path]) -> None:
     content, file = printed
     told = subprocess.run(["pdfinfo", file], capture_output=True, text=True, check=True).stdout
     assert re.search(r"^Pages:\s+2$", told, re.MULTILINE)
     assert re.search(r"^Tagged:\s+yes$", told, re.MULTILINE)
     assert re.search(r"^Page size:\s+59\d\.\d+ x 841\.\d+ pts \(A4\)$", told, re.MULTILINE)
-    assert plain(content.title) in told
+    assert plain(content.head.title) in told
     data = file.read_bytes()
     assert b"pdfuaid" in data
     assert b"/Lang" in data
 
 
 @pytest.mark.skipif(missing("pdftotext"), reason="pdftotext (poppler-utils) is not installed")
-def test_pdf_says_what_the_content_says(printed: tuple[BriefContent, Path]) -> None:
+def test_pdf_says_what_the_content_says(printed: tuple[Content, Path]) -> None:
     content, file = printed
     pages = [
         squeezed(
@@ -163,8 +181,8 @@ def test_pdf_says_what_the_content_says(printed: tuple[BriefContent, Path]) -> N
         )
         for n in ("1", "2")
     ]
-    silent = {plain(content.title), plain(content.page_label)}
-    silent |= {plain(figure.alt) for figure in (content.seats, content.axis, content.break_even) if figure}
+    silent = {plain(content.head.title), plain(content.head.page_label)}
+    silent |= {plain(figure.alt) for figure in figures_of(content).values()}
     for text in texts(content):
         if plain(text) in silent:
             continue
@@ -174,9 +192,16 @@ def test_pdf_says_what_the_content_says(printed: tuple[BriefContent, Path]) -> N
     assert "2of2" in pages[1]
     assert squeezed(plain(content.question)) in pages[0]
     assert squeezed(plain(content.answer)) in pages[0]
+    for note in content.head.notes:
+        assert all(squeezed(plain(note)) in page for page in pages)
     for line in content.foot:
         assert squeezed(plain(line)) in pages[0]
-    for line in (content.gates_title, content.steady.title, *content.provenance):
+    second = (
+        (content.ledger.title, content.findings.title)
+        if isinstance(content, RecordsContent)
+        else (content.gates_title, content.steady.title)
+    )
+    for line in (*second, *content.provenance):
         assert squeezed(plain(line)) in pages[1]
 
 

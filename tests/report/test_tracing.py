@@ -1,4 +1,4 @@
-"""If one stored number changes, do exactly its own words change on the paper?"""
+"""If one stored number changes, do exactly its own words change on the papers?"""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ import pytest
 
 from survstats.report.brief import brief_content
 from survstats.report.content import Piece
-from survstats.study.results import Number, StudyResults
+from survstats.report.records_paper import records_content
+from survstats.study.results import MASKED, Number, StudyResults, Table
 
 DATE = datetime.date(2026, 11, 24)
 STUDIES = ("demo_main", "demo_small", "demo_null", "demo_survivor_only")
@@ -28,7 +29,12 @@ def pieces(part):
 
 
 def words(results: StudyResults) -> list[Piece]:
-    return list(pieces(brief_content(results, date=DATE)))
+    """Every piece of both papers."""
+    return [
+        piece
+        for content in (brief_content(results, date=DATE), records_content(results, date=DATE))
+        for piece in pieces(content)
+    ]
 
 
 def moved(value: float | None, unit: str) -> float | None:
@@ -44,11 +50,44 @@ def nought(number: Number) -> bool:
     return number.unit == "count" and number.value == 0
 
 
+def drawn(results: StudyResults, field: str) -> bool:
+    """Whether a field is drawn: one that is known of everyone is only named, which is no change of a number."""
+    return any(
+        results.numbers[f"gaps.{field}.known_{fate}"].value != results.numbers[f"gaps.{fate}"].value
+        for fate in ("died", "survived")
+        if f"gaps.{field}.known_{fate}" in results.numbers
+    )
+
+
 def changed(number: Number) -> Number:
     level = None if number.level is None else 0.8
     parts = {name: moved(getattr(number, name), number.unit) for name in ("value", "low", "high")}
     counts = {name: moved(getattr(number, name), "count") for name in ("mishaps", "occupants")}
     return replace(number, level=level, df=moved(number.df, "df"), **parts, **counts)
+
+
+def with_everything(results: StudyResults) -> StudyResults:
+    """What a demo study need not have: a filter, a run log, an accepted rule, two coders."""
+    counts = {
+        "log.plan_number": Number(2, "count", "counted"),
+        "log.plans": Number(3, "count", "counted"),
+        "population.first_year": Number(1990, "year", "study_file"),
+        "population.last_year": Number(2024, "year", "study_file"),
+        "agreement.survivability": Number(0.7, "ratio", "weighted_kappa", 0.5, 0.9, 0.95, mishaps=41),
+        "agreement.severity": Number(0.5, "ratio", "weighted_kappa", 0.3, 0.7, 0.95, mishaps=39),
+    }
+    accepted = Table(
+        ("rule", "title", "findings", "reason"),
+        (("R7", "Wave height and sea state disagree", 3, "hindcast"),),
+    )
+    fields = [field for field in results.lists["gaps.fields"] if drawn(results, field)]
+    return replace(
+        results,
+        numbers={**results.numbers, **counts},
+        codes={**results.codes, "log.state": "kept"},
+        lists={**results.lists, "gaps.fields": fields},
+        tables={**results.tables, "accepted": accepted},
+    )
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +96,7 @@ def filled(demo_results):
 
     @cache
     def fill(name: str) -> StudyResults:
-        results = demo_results[name]
+        results = with_everything(demo_results[name])
         texts = {key: value or f"some {key}" for key, value in results.texts.items()}
         lists = {key: value or ["role"] for key, value in results.lists.items()}
         return replace(results, texts=texts, lists={**lists, "records.warnings": []})
@@ -139,10 +178,54 @@ def test_each_text_and_list_changes_its_own_words(filled):
             demand_only(before, words(replace(results, provenance=other)), f"provenance.{name}")
 
 
+def cells(results: StudyResults) -> dict[str, tuple[str, int, int]]:
+    """Table, row and column of every id that a cell can have."""
+    return {
+        f"{name}.{at}.{column}": (name, at, place)
+        for name, table in results.tables.items()
+        for at in range(len(table.rows))
+        for place, column in enumerate(table.columns)
+    }
+
+
+@pytest.mark.parametrize("study", STUDIES)
+def test_each_cell_of_a_table_changes_its_own_words(filled, study):
+    results = filled(study)
+    before, places = words(results), cells(results)
+    names = quoted(results) & set(places)
+    assert {name.split(".")[0] for name in names} >= {"accepted", "findings_by_rule", "ledger_p1"}
+    for name in sorted(names):
+        table, at, place = places[name]
+        old = results.tables[table]
+        cell = old.rows[at][place]
+        if cell == 0 or name.endswith(".fields"):
+            continue
+        new = "light" if isinstance(cell, str) else cell + 1234
+        rows = list(old.rows)
+        rows[at] = (*rows[at][:place], new, *rows[at][place + 1 :])
+        changed_table = Table(old.columns, tuple(rows))
+        demand_only(before, words(replace(results, tables={**results.tables, table: changed_table})), name)
+
+
+@pytest.mark.parametrize("study", STUDIES)
+def test_a_withheld_count_is_printed_as_that_and_nothing_else_moves(filled, study):
+    results = filled(study)
+    before = words(results)
+    names = [name for name in quoted(results) if name.startswith(("times.", "cohort.ledger.", "log."))]
+    assert len(names) > 5
+    for name in names:
+        if nought(results.numbers[name]):
+            continue
+        hidden = Number(float("nan"), "count", MASKED)
+        after = words(replace(results, numbers={**results.numbers, name: hidden}))
+        demand_only(before, after, name)
+        assert {piece.text for piece in after if piece.id == name} == {"withheld"}
+
+
 def test_every_id_on_the_paper_is_stored(filled):
     for study in STUDIES:
         results = filled(study)
-        known = {*results.numbers, *results.texts, *results.lists, "paper.date"}
+        known = {*cells(results), *results.numbers, *results.texts, *results.lists, "paper.date"}
         known |= {f"provenance.{name}" for name in results.provenance}
         assert quoted(results) <= known
 

@@ -10,6 +10,7 @@ import pytest
 from survstats.effects.question import AFTER_TRAINING
 from survstats.groundwork.errors import CallError, StudyFileError
 from survstats.records.demo import DEMO_NAMES, demo_folder
+from survstats.records.population import EVERYBODY, PopulationFilter
 from survstats.study.plan import read_study
 
 GOOD = """\
@@ -49,8 +50,10 @@ def refused(folder, text):
 def test_the_good_file_is_read_with_its_defaults_and_hash(tmp_path):
     study = read(tmp_path, GOOD)
     assert study.plan.question.currency_months == 24
-    assert study.plan.records.occupant == "occupant.csv"
-    assert study.occupant_path == tmp_path / "occupant.csv"
+    assert study.plan.records.mishap == "mishap.csv"
+    assert study.plan.records.occupant is None
+    assert (study.cabins, study.accepted, study.population) == ({}, {}, EVERYBODY)
+    assert study.plan.sharing.smallest_cell == 5
     assert study.plan_hash == hashlib.sha256(GOOD.encode()).hexdigest()
 
 
@@ -113,6 +116,122 @@ def test_each_fault_is_told_with_its_line(tmp_path, name):
         assert word in told
     assert "\n" not in told
     assert len(told) < 420
+
+
+FULL = (
+    GOOD
+    + """\
+
+[[records.accepted]]
+rule = "R7"
+reason = "heights were hindcast"
+
+[[records.accepted]]
+rule = "R36"
+reason = "one witness timed them all"
+
+[population]
+first_year = 1990
+last_year = 2020
+classes = ["B"]
+operators = ["N", "S"]
+roles = ["passenger"]
+
+[cabin.B]
+rows = 4
+
+[sharing]
+smallest_cell = 7
+"""
+)
+
+
+def test_everything_that_may_be_agreed_is_read(tmp_path):
+    study = read(tmp_path, FULL)
+    assert study.accepted == {"R7": "heights were hindcast", "R36": "one witness timed them all"}
+    assert study.population == PopulationFilter(1990, 2020, ("B",), ("N", "S"), ("passenger",))
+    assert study.cabins == {"B": 4}
+    assert study.plan.sharing.smallest_cell == 7
+
+
+FULL_FAULTS = {
+    "no such rule": ('"R7"', '"R77"', 22, ["R77", "'R7'"]),
+    "rule that cannot be accepted": ('"R7"', '"R1"', 22, ["R1", "cannot be accepted"]),
+    "single cells cannot be accepted": ('"R7"', '"F1"', 22, ["F1", "cannot be accepted"]),
+    "statement": ('"R36"', '"R39"', 26, ["R39", "cannot be accepted"]),
+    "rule twice": ('"R36"', '"R7"', 26, ["R7", "twice"]),
+    "no reason": ('"heights were hindcast"', '""', 23, ["records.accepted.reason", "some text"]),
+    "blank reason": ('"one witness timed them all"', '"  "', 27, ["records.accepted.reason", "some text"]),
+    "reason missing": ('reason = "heights were hindcast"\n', "", 21, ["reason", "missing"]),
+    "unknown key": ('rule = "R7"', 'rule = "R7"\nreasons = "x"', 23, ["reasons", "'reason'"]),
+    "years crossed": ("last_year = 2020", "last_year = 1989", 31, ["1989", "1990"]),
+    "year as text": ("= 1990", '= "1990"', 30, ["population.first_year", "whole number"]),
+    "no classes": ('["B"]', "[]", 32, ["population.classes", "at least one"]),
+    "empty class": ('["B"]', '[""]', 32, ["population.classes", "some text"]),
+    "no such role": ('["passenger"]', '["cook"]', 34, ["population.roles", "'passenger'"]),
+    "no rows": ("rows = 4", "rows = 0", 37, ["cabin.B.rows", "at least 1"]),
+    "unknown key of a cabin": ("rows = 4", "rows = 4\nseats = 4", 38, ["cabin.B.seats", "Known here: rows"]),
+    "cell too small": ("= 7", "= 2", 40, ["sharing.smallest_cell", "at least 3"]),
+    "cell too large": ("= 7", "= 51", 40, ["at most 50"]),
+    "empty file name": ('"mishap.csv"', '""', 10, ["records.mishap", "some text"]),
+}
+
+
+@pytest.mark.parametrize("name", FULL_FAULTS)
+def test_each_fault_of_what_may_be_agreed_is_told_with_its_line(tmp_path, name):
+    old, new, line, words = FULL_FAULTS[name]
+    assert old in FULL
+    fault = refused(tmp_path, FULL.replace(old, new, 1))
+    told = str(fault)
+    assert fault.line == line, told
+    for word in words:
+        assert word in told
+    assert "\n" not in told
+
+
+CHANGES_NUMBERS = {
+    "currency": ("= 24", "= 36"),
+    "worthwhile": ("points = 5", "points = 4"),
+    "covariates": ('["role", "light"]', '["role"]'),
+    "accepted": ('"R36"', '"R37"'),
+    "year": ("1990", "1991"),
+    "operators": ('["N", "S"]', '["N"]'),
+    "cabin": ("rows = 4", "rows = 5"),
+}
+CHANGES_NONE = {
+    "title": ('"A sea"', '"Another sea"'),
+    "name": ('prepared_by = ""', 'prepared_by = "somebody"'),
+    "reason": ("heights were hindcast", "heights were guessed"),
+    "order": ('["role", "light"]', '["light", "role"]'),
+    "repeated": ('["N", "S"]', '["S", "N", "S"]'),
+    "comment": ("[run]", "# a word\n[run]"),
+    "decimals": ("= 24", "= 24.0"),
+    "smallest cell": ("= 7", "= 8"),
+}
+
+
+def test_the_hash_of_the_analysis_covers_what_changes_numbers_and_nothing_else(tmp_path):
+    first = read(tmp_path, FULL)
+    hashes = {first.analysis_hash}
+    for old, new in CHANGES_NUMBERS.values():
+        hashes.add(read(tmp_path, FULL.replace(old, new, 1)).analysis_hash)
+    assert len(hashes) == 1 + len(CHANGES_NUMBERS)
+    for name, (old, new) in CHANGES_NONE.items():
+        assert old in FULL
+        other = read(tmp_path, FULL.replace(old, new, 1))
+        assert other.analysis_hash == first.analysis_hash, name
+        assert other.plan_hash != first.plan_hash, name
+
+
+def test_the_hash_of_the_analysis_covers_the_mapping_but_not_who_checked_it(tmp_path):
+    study, mapping = read(tmp_path, FULL), tmp_path / "mapping.toml"
+    without = study.analysis_hash
+    mapping.write_text('checked_by = "A"\n[mishap]\nfile = "theirs.csv"\n')
+    first = study.analysis_hash
+    mapping.write_text('checked_by = "B"\n\n# a word\n[mishap]\nfile = "theirs.csv"\n')
+    assert study.analysis_hash == first != without
+    mapping.write_text('checked_by = "B"\n[mishap]\nfile = "others.csv"\n')
+    assert study.analysis_hash != first
 
 
 @pytest.mark.parametrize(

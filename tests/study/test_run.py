@@ -5,13 +5,15 @@ from __future__ import annotations
 import datetime
 import math
 
+import pandas as pd
 import pytest
 from thin import THIN, read_tables, write_tables
 
-from survstats.groundwork.errors import RecordsError
+from survstats.groundwork.errors import RecordsError, StudyFileError
 from survstats.records.demo import DEMO_NAMES, demo_folder
 from survstats.study.plan import read_study
 from survstats.study.run import run
+from survstats.study.run_log import LOG_FILE
 
 TODAY = datetime.date(2026, 11, 24)
 
@@ -26,7 +28,7 @@ CODES = [f"verdict.{name}" for name in ("word", "reason", "chance", "reading", "
 
 
 def run_folder(folder):
-    return run(read_study(folder), today=TODAY)
+    return run(read_study(folder), today=TODAY, keep_log=False)
 
 
 @pytest.mark.parametrize("name", ["demo_main", "demo_null", "demo_small"])
@@ -148,3 +150,87 @@ def test_thin_data_is_no_fault_and_is_told_by_its_reason(thin_results, name):
     assert results.codes["verdict.word"] == "cannot_tell"
     for number in results.numbers.values():
         assert math.isfinite(number.value)
+
+
+def log_of(folder):
+    path = folder / LOG_FILE
+    return path.read_text(encoding="utf-8").splitlines()[1:] if path.exists() else []
+
+
+def test_the_plan_is_in_the_log_before_any_outcome_is_counted(study_folder, monkeypatch):
+    def stopped(*_words, **_more):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("survstats.study.run.derive", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        run(read_study(study_folder), today=TODAY)
+    (line,) = log_of(study_folder)
+    assert line.split(",")[1] == read_study(study_folder).analysis_hash
+
+
+def test_plans_tried_on_the_same_records_are_counted(study_folder):
+    def counted():
+        results = run(read_study(study_folder), today=TODAY)
+        assert results.codes["log.state"] == "kept"
+        return [int(results.numbers[f"log.{name}"].value) for name in ("plan_number", "plans")]
+
+    plan = study_folder / "study.toml"
+    assert counted() == [1, 1]
+    plan.write_text(plan.read_text().replace('prepared_by = ""', 'prepared_by = "somebody"'))
+    assert counted() == [1, 1]
+    plan.write_text(plan.read_text().replace("currency_months = 24", "currency_months = 48"))
+    assert counted() == [2, 2]
+    mishap, occupant = read_tables(study_folder)
+    write_tables(study_folder, (mishap.sample(frac=1, random_state=1), occupant))
+    assert counted() == [2, 2]
+    write_tables(study_folder, (mishap.assign(wind_kt="20"), occupant))
+    assert counted() == [1, 2]
+
+
+def test_no_log_where_none_is_wanted_where_records_are_wrong_or_where_it_is_damaged(study_folder):
+    assert run_folder(study_folder).codes["log.state"] == "not_kept"
+    assert log_of(study_folder) == []
+    mishap, occupant = read_tables(study_folder)
+    write_tables(study_folder, (mishap, occupant.assign(outcome="maybe")))
+    with pytest.raises(RecordsError):
+        run(read_study(study_folder), today=TODAY)
+    assert log_of(study_folder) == []
+    write_tables(study_folder, (mishap, occupant))
+    (study_folder / LOG_FILE).write_text("nonsense")
+    results = run(read_study(study_folder), today=TODAY)
+    assert results.codes["log.state"] == "damaged"
+    assert "log.plans" not in results.numbers
+    assert (study_folder / LOG_FILE).read_text() == "nonsense"
+
+
+def test_the_shipped_studies_keep_no_log(demo_results):
+    assert {results.codes["log.state"] for results in demo_results.values()} == {"not_kept"}
+    assert not any((demo_folder(name) / LOG_FILE).exists() for name in DEMO_NAMES)
+
+
+@pytest.mark.parametrize("form", ["xlsx", "parquet"])
+def test_other_file_formats_give_the_same_numbers_and_the_same_records(demo_results, study_folder, form):
+    tables = dict(zip(("mishap", "occupant"), read_tables(study_folder), strict=True))
+    if form == "xlsx":
+        with pd.ExcelWriter(study_folder / "records.xlsx") as book:
+            for name, table in tables.items():
+                table.to_excel(book, sheet_name=name, index=False)
+    for name, table in tables.items():
+        (study_folder / f"{name}.csv").unlink()
+        if form == "parquet":
+            table.to_parquet(study_folder / f"{name}.parquet")
+    plan = study_folder / "study.toml"
+    kept = [line for line in plan.read_text().splitlines() if not line.startswith(("mishap =", "occupant ="))]
+    plan.write_text("\n".join(kept))
+    other, first = run_folder(study_folder), demo_results["demo_small"]
+    assert other.numbers == first.numbers
+    assert other.provenance["records"] == first.provenance["records"]
+    assert other.provenance["plan"] == first.provenance["plan"]
+
+
+def test_a_filter_that_names_what_is_not_there_stops_before_the_log(study_folder):
+    plan = study_folder / "study.toml"
+    plan.write_text(plan.read_text() + '\n[population]\nclasses = ["Z"]\n')
+    with pytest.raises(StudyFileError, match="B_light_1c4p"):
+        run(read_study(study_folder), today=TODAY)
+    assert log_of(study_folder) == []

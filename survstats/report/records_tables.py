@@ -1,0 +1,121 @@
+"""Which tables stand in the paper about the records?"""
+
+from __future__ import annotations
+
+from survstats.report.content import Piece, Text, plain
+from survstats.report.records_content import TableSection
+from survstats.report.wording import Wording
+from survstats.study.results import StudyResults
+
+_COMBINATIONS = 5
+"""Combinations of gaps that are printed; the table beside the paper holds more."""
+
+
+def together(results: StudyResults, words: Wording) -> TableSection | None:
+    """The most frequent combinations of gaps; None where there is none."""
+    table = results.tables["missing_together"]
+    fields = table.columns.index("fields")
+    gaps = [(at, str(row[fields]).split()) for at, row in enumerate(table.rows) if row[fields]]
+    rows = tuple(
+        (
+            (Piece(words.names(names), f"missing_together.{at}.fields"),),
+            words.cell(f"missing_together.{at}.died", "count"),
+            words.cell(f"missing_together.{at}.survived", "count"),
+        )
+        for at, names in gaps[:_COMBINATIONS]
+    )
+    heads = ("fields", "died", "survived")
+    return _table(words, "together", heads, rows, numbers=heads[1:]) if rows else None
+
+
+def ledger(results: StudyResults, words: Wording) -> TableSection:
+    """From everyone aboard to those compared, without the steps at which nobody is left out."""
+    heads = ("step", "occupants", "mishaps", "survived", "died")
+    table = results.tables["ledger_p1"]
+    step, people = table.columns.index("step"), table.columns.index("occupants")
+    rows = tuple(
+        (
+            words.say(f"ledger_step.{row[step]}"),
+            *(words.cell(f"ledger_p1.{at}.{name}", "count") for name in heads[1:]),
+        )
+        for at, row in enumerate(table.rows)
+        if row[people] != 0 or row[step] in ("aboard", "in_population", "analysed")
+    )
+    return _table(words, "ledger", heads, rows, numbers=heads[1:])
+
+
+def findings(results: StudyResults, words: Wording) -> TableSection:
+    """Each rule that applied, with what to do or why it is let stand."""
+    table, accepted = results.tables["findings_by_rule"], results.tables["accepted"]
+    severity, rule = table.columns.index("severity"), table.columns.index("rule")
+    reasons = {row[accepted.columns.index("rule")]: at for at, row in enumerate(accepted.rows)}
+    rows = []
+    for at, found in enumerate(table.rows):
+        row = f"findings_by_rule.{at}"
+        remedy = words.cell(f"{row}.remedy", "text")
+        if found[severity] == "accepted" and found[rule] in reasons:
+            remedy = words.say("found.let_stand", row=f"accepted.{reasons[found[rule]]}")
+        code, title = words.cell(f"{row}.rule", "text"), words.cell(f"{row}.title", "text")
+        rows.append(
+            (
+                code,
+                words.cell(f"{row}.severity", "code"),
+                title,
+                words.cell(f"{row}.findings", "count"),
+                remedy,
+            )
+        )
+    section = _table(
+        words,
+        "found",
+        ("rule", "severity", "about", "findings", "remedy"),
+        tuple(rows),
+        numbers=("findings",),
+    )
+    return section if rows else TableSection(section.title, words.say("found.none"), (), (), ())
+
+
+def runs(results: StudyResults, words: Wording) -> TableSection | None:
+    """Trainer runs by exercise; None where there are none."""
+    heads = ("posture", "cross_cabin", "light", "runs", "people", "passed", "time")
+    table = results.tables.get("runs")
+    if table is None or not table.rows:
+        return None
+    rows = tuple(
+        (
+            *(words.cell(f"runs.{at}.{name}", "code") for name in heads[:3]),
+            *(words.cell(f"runs.{at}.{name}", "count") for name in heads[3:6]),
+            _time(words, f"runs.{at}"),
+        )
+        for at in range(len(table.rows))
+    )
+    return _table(words, "exercises", heads, rows, numbers=heads[3:])
+
+
+def _time(words: Wording, row: str) -> Text:
+    """Median and quartiles; empty where nobody was timed."""
+    middle, *ends = (
+        words.cell(f"{row}.time_{part}", "seconds") for part in ("median", "quartile_1", "quartile_3")
+    )
+    if not (middle and all(ends)):
+        return ()
+    return (*middle, Piece(" ("), *ends[0], Piece("–"), *ends[1], Piece(")"))
+
+
+def _table(
+    words: Wording,
+    key: str,
+    heads: tuple[str, ...],
+    rows: tuple[tuple[Text, ...], ...],
+    *,
+    numbers: tuple[str, ...],
+) -> TableSection:
+    """A section of the catalogue as a table; columns that are empty throughout are left out."""
+    kept = [at for at in range(len(heads)) if any(plain(row[at]) for row in rows)]
+    return TableSection(
+        title=words.say(f"{key}.title"),
+        lead=words.say(f"{key}.lead"),
+        heads=tuple(words.say(f"{key}.{heads[at]}") for at in kept),
+        right=tuple(heads[at] in numbers for at in kept),
+        rows=tuple(tuple(row[at] for at in kept) for row in rows),
+    )

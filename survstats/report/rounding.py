@@ -1,0 +1,137 @@
+"""How does a number, a text or a code become words? The one table by which numbers are rounded."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from survstats.study.results import Number
+
+NO_BREAK = "\u00a0"
+MINUS = "\u2212"
+
+
+def _whole(value: float) -> str:
+    if not math.isfinite(value):
+        return "no limit"
+    rounded = math.floor(abs(value) + 0.5)
+    return f"{MINUS if value < 0 and rounded else ''}{rounded:,}".replace(",", NO_BREAK)
+
+
+def _points_bare(value: float) -> str:
+    """Whole points; a figure that would round to 0 without being 0 keeps a decimal, so that its side shows."""
+    points = 100 * value
+    if 0.05 <= abs(points) < 0.5:
+        return f"{points:.1f}".replace("-", MINUS)
+    return _whole(points)
+
+
+def _points_exact(value: float) -> str:
+    return f"{100 * value:.6g}".replace("-", MINUS)
+
+
+def _share(value: float) -> str:
+    """A share in whole per cent; never 0 or 100 unless it is exactly that."""
+    if 0 < value < 0.005:
+        return "<1"
+    return ">99" if 0.995 <= value < 1 else _whole(100 * value)
+
+
+def _points(value: float) -> str:
+    bare = _points_bare(value)
+    return f"{bare}{NO_BREAK}{'point' if bare in ('1', MINUS + '1') else 'points'}"
+
+
+def _counted(one: str, many: str) -> Callable[[float], str]:
+    return lambda value: f"{_whole(value)}{NO_BREAK}{one if round(value) == 1 else many}"
+
+
+def _ratio(value: float) -> str:
+    return (
+        f"{value:#.2g}".rstrip(".")
+        if value < 99
+        else _whole(value)
+        if math.isfinite(value)
+        else "without limit"
+    )
+
+
+def _signed(value: float) -> str:
+    return f"{100 * value:+.1f}"
+
+
+def _plain_percent(value: float) -> str:
+    return f"{round(100 * value, 2):g}"
+
+
+def _typed_percent(value: float) -> str:
+    return f"{_plain_percent(value)} %"
+
+
+def _percent_step(value: float) -> str:
+    return "a whole per cent" if value == 1 else f"{value:g} per cent"
+
+
+def _months(value: float) -> str:
+    return f"{value:g}{NO_BREAK}{'month' if value == 1 else 'months'}"
+
+
+def _pair(low: str, high: str) -> str:
+    return f"{low}{NO_BREAK}to{NO_BREAK}{high}"
+
+
+FORMS: dict[str, Callable[[float], str]] = {
+    "count": _whole,
+    "year": lambda value: f"{value:.0f}",
+    "percent": lambda value: f"{_share(value)}{NO_BREAK}%",
+    "whole_percent": _share,
+    "of_hundred": lambda value: f"{_share(value)}{NO_BREAK}of{NO_BREAK}100",
+    "points": _points,
+    "points_bare": _points_bare,
+    "points_exact": lambda value: f"{_points_exact(value)}{NO_BREAK}{'point' if value == 0.01 else 'points'}",
+    "points_exact_bare": _points_exact,
+    "minus_points_exact_bare": lambda value: _points_exact(-value),
+    "points_signed": _signed,
+    "percent_step": _percent_step,
+    "percent_two": lambda value: f"{100 * value:.2f} %",
+    "ratio": _ratio,
+    "months": _months,
+    "people": _counted("person", "people"),
+    "mishaps": _counted("mishap", "mishaps"),
+    "water_mishaps": _counted("helicopter water mishap", "helicopter water mishaps"),
+    "unknown_people": lambda value: f"{_whole(value)}{NO_BREAK}unknown",
+    "errors": _counted("error", "errors"),
+    "warnings": _counted("warning", "warnings"),
+    "statements": _counted("statement", "statements"),
+    "plans": _counted("plan", "plans"),
+    "seconds": lambda value: f"{value:.0f}",
+    "agreement": lambda value: f"{value:.2f}".replace("-", MINUS),
+    "findings": _counted("finding", "findings"),
+    "runs": _counted("trainer run", "trainer runs"),
+}
+
+WHOLE_FORMS: dict[str, Callable[[Number], str]] = {
+    "interval": lambda n: _pair(_points_bare(_limit(n.low)), _points_bare(_limit(n.high))),
+    "percent_interval": lambda n: _pair(_share(_limit(n.low)), _share(_limit(n.high))),
+    "ratio_interval": lambda n: _pair(_ratio(_limit(n.low)), _ratio(_limit(n.high))),
+    "agreement_interval": lambda n: _pair(*(FORMS["agreement"](_limit(limit)) for limit in (n.low, n.high))),
+    "points_with_interval": lambda n: (
+        f"{_points_bare(n.value)} ({_pair(_points_bare(_limit(n.low)), _points_bare(_limit(n.high)))})"
+    ),
+    "percent_range": lambda n: (
+        _typed_percent(n.value)
+        if n.low == n.high or n.low is None
+        else f"{_plain_percent(n.low)} to {_plain_percent(_limit(n.high))} %"
+    ),
+}
+
+TEXT_FORMS: dict[str, Callable[[str], str]] = {
+    "text": lambda text: text,
+    "code": lambda text: text.replace("_", " "),
+    "hash": lambda text: f"{text[:4]}{NO_BREAK}{text[4:8]}",
+    "on_place": lambda text: f", {text}" if text else "",
+}
+
+
+def _limit(value: float | None) -> float:
+    return math.nan if value is None else value

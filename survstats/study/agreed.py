@@ -1,0 +1,91 @@
+"""What was agreed, and what the checks of the records found, by id."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from survstats.challenge.verdict import THRESHOLDS_FILE
+from survstats.groundwork.provenance import file_hash, versions
+from survstats.records.finding import Finding
+from survstats.records.loading import Records
+from survstats.records.rulebook import RULEBOOK
+from survstats.study.plan import Study
+from survstats.study.results import ResultsBuilder, Table
+from survstats.study.run_log import LogEntry, log_run
+
+
+def store_plan(out: ResultsBuilder, study: Study) -> None:
+    """The question, the population and the names of the study file."""
+    plan, population = study.plan, study.plan.population
+    out.texts |= {
+        "study.title": plan.title,
+        "study.place": plan.place,
+        "study.prepared_by": plan.paper.prepared_by,
+        "study.reviewed_by": plan.paper.reviewed_by,
+        "study.funding": plan.paper.funding,
+    }
+    out.codes["study.invented"] = "yes" if plan.invented else "no"
+    months, points = plan.question.currency_months, plan.question.smallest_worthwhile_points
+    out.figure("plan.currency_months", months, unit="months", method="study_file")
+    out.figure("plan.smallest_worthwhile", points / 100, unit="difference", method="study_file")
+    out.lists["plan.covariates"] = list(plan.model.covariates)
+    for name, year in (("first_year", population.first_year), ("last_year", population.last_year)):
+        if year is not None:
+            out.figure(f"population.{name}", year, unit="year", method="study_file")
+    for name in ("classes", "operators", "roles"):
+        out.lists[f"population.{name}"] = list(getattr(population, name))
+
+
+def store_provenance(out: ResultsBuilder, study: Study, records: Records, *, fingerprint: str) -> None:
+    """Which files, which plan, which versions."""
+    out.provenance |= {
+        "study_file": study.plan_hash,
+        "plan": study.analysis_hash,
+        "records": fingerprint,
+        "verdict_thresholds": file_hash(THRESHOLDS_FILE),
+        "seed": str(study.plan.run.seed),
+    }
+    out.provenance |= {f"{table}_file": digest for table, digest in records.hashes.items()}
+    if study.mapping_path.exists():
+        from survstats.records.mapping import read_mapping
+
+        out.provenance["mapping_file"] = file_hash(study.mapping_path)
+        out.texts["records.mapping_checked_by"] = read_mapping(study.mapping_path).plan.checked_by
+    out.provenance |= {f"version.{name}": version for name, version in versions().items()}
+
+
+def store_findings(out: ResultsBuilder, findings: Sequence[Finding], accepted: dict[str, str]) -> None:
+    """Every finding, how many there are by rule, and what the study lets stand, with the reason."""
+    out.tables["findings"] = Table(
+        ("rule", "severity", "file", "row", "field", "seen", "expected", "remedy"),
+        tuple((f.rule, f.severity, f.file, f.row, f.field, f.seen, f.expected, f.remedy) for f in findings),
+    )
+    counts: dict[tuple[str, str], int] = {}
+    for finding in findings:
+        kind = finding.rule, finding.severity
+        counts[kind] = counts.get(kind, 0) + 1
+    out.tables["findings_by_rule"] = Table(
+        ("rule", "severity", "title", "findings", "remedy"),
+        tuple(
+            (rule, severity, RULEBOOK[rule].title, number, RULEBOOK[rule].remedy)
+            for (rule, severity), number in counts.items()
+        ),
+    )
+    standing = [rule for rule in accepted if (rule, "accepted") in counts]
+    out.lists["records.accepted"] = standing
+    out.tables["accepted"] = Table(
+        ("rule", "title", "findings", "reason"),
+        tuple((rule, RULEBOOK[rule].title, counts[rule, "accepted"], accepted[rule]) for rule in standing),
+    )
+    out.lists["records.warnings"] = sorted({f.rule for f in findings if f.severity == "warning"})
+
+
+def store_log(out: ResultsBuilder, study: Study, fingerprint: str, *, keep: bool) -> None:
+    """Enter the plan in the study's log, and store which plan this is on these records."""
+    entry = LogEntry("not_kept")
+    if keep:
+        entry = log_run(study.folder, plan=study.analysis_hash, records=fingerprint)
+    out.codes["log.state"] = entry.state
+    if entry.plan_number is not None and entry.plans is not None:
+        out.count("log.plan_number", entry.plan_number)
+        out.count("log.plans", entry.plans)

@@ -1,0 +1,250 @@
+"""What of the results may leave the house?
+
+Counts of people are withheld where they are small or would give a small one back (`survstats.records.disclosure`).
+Everything else is withheld unless it is known to rest on counts that are shared: a number says at storing which counts
+it rests on, and one that says nothing stays here. What is shared besides counts is rounded to what the papers print,
+so that no long fraction gives its counts back. Nothing of a single mishap, person, coder or file row is shared.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from survstats.records.disclosure import counts_of, is_safe, withhold
+from survstats.study.counting import COMPARED
+from survstats.study.results import MASKED, Cell, Number, ResultsBuilder, StudyResults, Table, cell_id
+
+#: Ids whose numbers tell nothing of people: the plan, the rule of the verdict and its gates, years, all mishaps.
+_OPEN_NUMBERS = re.compile(
+    r"(plan|threshold|log|agreement|sharing|span)\.|population\.(first|last)_year$|records\.(mishaps|not_blind)$"
+    r"|verdict\.(assessed|gates)$|gate\.\w+\.number$"
+)
+_OPEN_LISTS = re.compile(r"plan\.|notices\.|records\.(warnings|accepted)$|population\.(classes|roles)$")
+_OPEN_TEXTS = re.compile(r"study\.")
+#: Families of counts beside the study's own: what is known of a field, how times were written, gaps that go together.
+_ASIDE = re.compile(r"gaps\.\w+(?=\.known_)|gaps\.complete(?=_)|times\.|missing_together/\d+/")
+_HASH = re.compile(r"[0-9a-f]{64}")
+_WORD = re.compile(r"[a-z_]*")
+
+#: Which counts the state of a gate rests on, beside the four groups compared.
+_GATES: Mapping[str, Sequence[str]] = {
+    "seen": (
+        *(f"seen.{name}_{fate}" for name in ("documented", "unknown") for fate in ("died", "survived")),
+        *("seen.died", "seen.survived"),
+    ),
+    "enough": ("cohort.died", "cohort.survived", "seen.trained", "seen.untrained"),
+}
+
+
+def share(out: ResultsBuilder, *, limit: int) -> StudyResults:
+    """The results as they may be passed on.
+
+    Parameters
+    ----------
+    out : ResultsBuilder
+        Everything stored by a run, with the people behind its counts; it is not changed.
+    limit : int
+        Counts of people from 1 to ``limit - 1`` are withheld, and whatever would give them back.
+
+    Returns
+    -------
+    StudyResults
+        With the code ``paper.audience`` "sharing" and the number ``sharing.limit``. A count that is withheld has the
+        method "masked" and no value; another number that is withheld is absent with the reason "masked".
+    """
+    closed = _closed(out, limit)
+    numbers, absent = _numbers(out, closed)
+    numbers["sharing.limit"] = Number(float(limit), "count", "study_file")
+    codes, gates = _codes(out, closed)
+    return StudyResults(
+        numbers=numbers,
+        codes=codes,
+        texts={name: text for name, text in out.texts.items() if _OPEN_TEXTS.match(name)},
+        absent=absent,
+        lists=_lists(out, closed),
+        tables=_tables(out, closed) | {"gates": gates},
+        rows={},
+        notices=[(code, dict(values)) for code, values in out.notices if code == "gap_coded"],
+        provenance={
+            name: value
+            for name, value in out.provenance.items()
+            if _HASH.fullmatch(value) or name == "seed" or name.startswith("version.")
+        },
+    )
+
+
+def _closed(out: ResultsBuilder, limit: int) -> frozenset[str]:
+    """The ids of counts that are withheld, and of unpublished groups that are small.
+
+    First the counts of the study itself, as few as can be. Then, family by family, those beside it: a family that is
+    not safe together with all that is shared already is withheld whole.
+    """
+    families: dict[str, dict[str, frozenset[int]]] = {}
+    for name, who in out.people.items():
+        aside = _ASIDE.match(name)
+        families.setdefault(aside[0] if aside else "", {})[name] = who
+    counts = counts_of(families.pop("", {}))
+    hidden = withhold(counts, limit=limit, spare=frozenset(COMPARED))
+    closed = {name for names, gone in zip(counts.aliases, hidden, strict=True) if gone for name in names}
+    shared = {name: who for name, who in out.people.items() if name not in closed and not _ASIDE.match(name)}
+    for family in families.values():
+        more = counts_of(shared | family)
+        if is_safe(more, np.zeros(len(more.names), bool), limit=limit):
+            shared |= family
+        else:
+            closed |= set(family)
+    return frozenset(closed | {name for name, who in out.parts.items() if 0 < len(who) < limit})
+
+
+def _is_open(out: ResultsBuilder, name: str, closed: frozenset[str]) -> bool:
+    """Whether a number that is no count of people may be shared."""
+    return bool(_OPEN_NUMBERS.match(name)) or (name in out.rests_on and not closed & set(out.rests_on[name]))
+
+
+def _numbers(out: ResultsBuilder, closed: frozenset[str]) -> tuple[dict[str, Number], dict[str, str]]:
+    numbers: dict[str, Number] = {}
+    absent = dict(out.absent)
+    for name, number in out.numbers.items():
+        counts_people = name in out.people
+        if counts_people and name not in closed:
+            numbers[name] = number
+        elif not counts_people and _is_open(out, name, closed):
+            repeated = name in out.counted and out.counted[name] not in closed
+            numbers[name] = _rounded(number, counted=repeated or bool(_OPEN_NUMBERS.match(name)))
+        elif number.unit == "count":
+            numbers[name] = Number(math.nan, "count", MASKED)
+        else:
+            absent[name] = MASKED
+    return numbers, absent
+
+
+def _rounded(number: Number, *, counted: bool) -> Number:
+    """A number as the papers print it; its people and mishaps only where they are known to be shared elsewhere."""
+    if number.unit == "count" or number.method in ("study_file", "rule"):
+        return number
+    value, low, high = (
+        None if part is None else printed(part, number.unit)
+        for part in (number.value, number.low, number.high)
+    )
+    return replace(
+        number,
+        value=math.nan if value is None else value,
+        low=low,
+        high=high,
+        df=None,
+        mishaps=number.mishaps if counted else None,
+        occupants=number.occupants if counted else None,
+    )
+
+
+def printed(value: float, unit: str) -> float:
+    """A value rounded as the papers print it: shares and differences to whole per cent, ratios to two digits.
+
+    A difference under half a point keeps a decimal, and a share that is not quite 0 or 1 does not become that.
+    """
+    if not math.isfinite(value):
+        return value
+    if unit in ("share", "risk", "difference"):
+        rounded = math.copysign(math.floor(100 * abs(value) + 0.5) / 100, value)
+        if unit == "difference":
+            return round(value, 3) if abs(value) < 0.005 else rounded
+        return min(max(rounded, 0.004), 0.996) if 0 < value < 1 and rounded in (0, 1) else rounded
+    return float(f"{value:.0f}") if unit in ("df", "year") or abs(value) >= 99 else float(f"{value:.2g}")
+
+
+def _codes(out: ResultsBuilder, closed: frozenset[str]) -> tuple[dict[str, str], Table]:
+    """The codes and the table of gates, without those that rest on a count that is withheld."""
+    codes = {name: code for name, code in out.codes.items() if _WORD.fullmatch(code)}
+    codes["paper.audience"] = "sharing"
+    rows = []
+    for gate, state, finding in out.tables["gates"].rows:
+        if finding != "not_built" and closed & {*COMPARED, *_GATES.get(str(gate), ())}:
+            state, finding = "not_assessed", MASKED
+            codes[f"gate.{gate}.state"], codes[f"gate.{gate}.finding"] = state, finding
+        rows.append((gate, state, finding))
+    if codes["brief.form"] == "estimated" and closed & set(COMPARED):
+        codes["brief.form"] = MASKED
+    if any(finding == MASKED for _, _, finding in rows):
+        codes |= {"verdict.word": "cannot_tell", "verdict.reason": MASKED, "verdict.reading": "no"}
+        codes |= {"verdict.reading_shown": MASKED, "verdict.reading_why": MASKED}
+    if codes["gate.beyond_chance.finding"] == MASKED:
+        codes |= {"verdict.chance": "not_shown", "verdict.direction": "none", "verdict.size": "none"}
+        codes |= {"verdict.chance_shown": MASKED, "verdict.chance_why": MASKED}
+    if closed & {*COMPARED, "seen.unknown", "seen.unknown_died"}:
+        codes["records.left_out"] = "left_out_alike"
+    if "claim.trained_of_survivors" in out.numbers and not _is_open(
+        out, "claim.trained_of_survivors", closed
+    ):
+        del codes["claim.share"]
+    return codes, Table(out.tables["gates"].columns, tuple(rows))
+
+
+def _lists(out: ResultsBuilder, closed: frozenset[str]) -> dict[str, Sequence[str]]:
+    shared: dict[str, Sequence[str]] = {
+        name: list(words) for name, words in out.lists.items() if _OPEN_LISTS.match(name)
+    }
+    if "gaps.fields" in out.lists:  # by its place in the order a withheld field would tell how large it is
+        shared["gaps.fields"] = [
+            name
+            for name in out.lists["gaps.fields"]
+            if not any(one in closed for one in out.people if one.startswith(f"gaps.{name}."))
+        ]
+    if out.lists.get("population.operators"):
+        shared["population.operators"] = [MASKED]
+    if not closed & set(COMPARED):
+        shared |= {name: list(words) for name, words in out.lists.items() if name.startswith("gate.")}
+    return shared
+
+
+def _tables(out: ResultsBuilder, closed: frozenset[str]) -> dict[str, Table]:
+    """Tables that count people, without the cells withheld; the influence of mishaps, by number; rules broken."""
+    tables = {
+        name: Table(table.columns, tuple(_rows(out, name, table, closed)))
+        for name, table in out.tables.items()
+        if any(one.startswith(f"{name}/") for one in out.people)
+    }
+    if "one_mishap_out" in out.tables and not closed & set(COMPARED):
+        tables["one_mishap_out"] = _by_number(out.tables["one_mishap_out"])
+    if "findings" in out.tables:
+        rules = sorted({(row[0], row[1]) for row in out.tables["findings"].rows}, key=str)
+        tables["findings"] = Table(("rule", "severity"), tuple(rules))
+    for name in ("findings_by_rule", "accepted"):
+        if name in out.tables:
+            tables[name] = _without(out.tables[name], "findings", "reason")
+    return tables
+
+
+def _without(table: Table, *columns: str) -> Table:
+    """The table with these columns withheld."""
+    rows = (
+        tuple(MASKED if column in columns else cell for column, cell in zip(table.columns, row, strict=True))
+        for row in table.rows
+    )
+    return Table(table.columns, tuple(rows))
+
+
+def _rows(out: ResultsBuilder, name: str, table: Table, closed: frozenset[str]) -> Iterator[tuple[Cell, ...]]:
+    """The rows of a table of people; where any count of a row is withheld, so is what else the row counts.
+
+    A row beside the study's own counts is left out then: its place in the table would tell how large it is.
+    """
+    for at, row in enumerate(table.rows):
+        ids = [cell_id(name, at, column) for column in table.columns]
+        if closed.isdisjoint(ids):
+            yield row
+        elif not _ASIDE.match(ids[0]):
+            yield tuple(
+                MASKED if one in closed or (one not in out.people and isinstance(cell, int | float)) else cell
+                for one, cell in zip(ids, row, strict=True)
+            )
+
+
+def _by_number(table: Table) -> Table:
+    """One row per mishap in the order of its influence, so that its number tells nothing of which one it is."""
+    rounded = sorted(tuple(printed(float(cell or 0), "difference") for cell in row[1:]) for row in table.rows)
+    return Table(table.columns, tuple((number, *row) for number, row in enumerate(rounded, start=1)))

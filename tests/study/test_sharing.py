@@ -1,0 +1,177 @@
+"""What leaves the house: can anybody work out what was withheld, and does it hold anything of a single person?"""
+
+from __future__ import annotations
+
+import datetime
+import math
+import shutil
+
+import numpy as np
+import pytest
+from attack import Attack, groups, told
+from thin import THIN, read_tables, thin_study, write_tables
+
+from survstats.records.demo import demo_folder
+from survstats.study.plan import read_study
+from survstats.study.results import MASKED, StudyResults
+from survstats.study.run import run
+from survstats.study.sharing import printed
+
+TODAY = datetime.date(2026, 11, 24)
+LIMIT = 5
+
+
+def some_mishaps(seed, folder):
+    """A study of a few mishaps drawn from the large demo."""
+    shutil.copytree(demo_folder("demo_main"), folder)
+    mishap, occupant = read_tables(folder)
+    draw = np.random.default_rng(seed)
+    kept = draw.choice(mishap["mishap_id"].unique(), size=int(draw.integers(9, 22)), replace=False)
+    write_tables(folder, tuple(table[table["mishap_id"].isin(kept)] for table in (mishap, occupant)))
+    return folder
+
+
+DEMOS = ["demo_main", "demo_small", "demo_survivor_only"]
+NAMES = [*DEMOS, *(f"drawn_{seed}" for seed in range(3))]
+
+
+@pytest.fixture(scope="module")
+def studies(tmp_path_factory, demo_results):
+    """Each study with its results for the board and for sharing."""
+    place = tmp_path_factory.mktemp("sharing")
+    runs = {}
+    for seed, name in enumerate(NAMES, start=-len(DEMOS)):
+        study = read_study(demo_folder(name) if name in DEMOS else some_mishaps(seed, place / name))
+        board = demo_results[name] if name in DEMOS else run(study, today=TODAY)
+        runs[name] = study, board, run(study, today=TODAY, audience="sharing")
+    return runs
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_count_of_people_has_a_known_meaning_and_its_true_value_or_none(studies, name):
+    study, board, shared = studies[name]
+    people = groups(study, board.lists["gaps.fields"])
+    for one, count in told(shared).items():
+        assert count is None or count == len(people[one]), one
+        assert count is None or count == 0 or count >= LIMIT, one
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_withheld_small_counts_cannot_be_worked_out(studies, name):
+    study, board, shared = studies[name]
+    counts = told(shared)
+    attack = Attack(groups(study, board.lists["gaps.fields"]), counts)
+    assert sum(count is None for count in counts.values()) > 3
+    assert attack.given_away(LIMIT) == {}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_two_published_counts_leave_a_small_rest(studies, name):
+    study, board, shared = studies[name]
+    people = groups(study, board.lists["gaps.fields"])
+    shown = {people[one] for one, count in told(shared).items() if count}
+    rests = [len(whole - part) for whole in shown for part in shown if part < whole]
+    assert rests
+    assert not [rest for rest in rests if rest < LIMIT]
+
+
+@pytest.mark.parametrize("name", ["demo_main", "demo_small"])
+def test_withholding_small_counts_alone_gives_them_away(studies, name):
+    study, board, shared = studies[name]
+    people = groups(study, board.lists["gaps.fields"])
+    first_only = {one: None if 0 < len(people[one]) < LIMIT else len(people[one]) for one in told(shared)}
+    lost = Attack(people, first_only).given_away(LIMIT)
+    assert any(low == high for low, high in lost.values())
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_rests_on_a_withheld_count_is_withheld(studies, name):
+    _, board, shared = studies[name]
+    compared = [f"seen.{group}_{fate}" for group in ("trained", "untrained") for fate in ("survived", "died")]
+    hidden = any(shared.numbers[one].method == MASKED for one in compared)
+    for one in board.numbers:
+        if one.startswith(("effect.", "crude.", "claim.rd", "claim.trained", "seen.survival")):
+            assert not (hidden and one in shared.numbers and shared.numbers[one].method != MASKED), one
+    if "claim.rd_low" in shared.numbers:
+        assert shared.numbers["seen.unknown_died"].method != MASKED
+    if hidden and board.codes["brief.form"] == "estimated":
+        assert shared.codes["brief.form"] == MASKED
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_of_a_single_mishap_or_person_is_in_the_results(studies, name):
+    _, board, shared = studies[name]
+    assert shared.rows == {}
+    assert "missing" not in shared.tables
+    assert "runs" not in shared.tables
+    assert shared.tables["findings"].columns == ("rule", "severity")
+    text = shared.to_json()
+    for mishap, _, _ in board.rows["P2"]:
+        assert mishap not in text
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_shared_fractions_are_as_short_as_the_papers_print_them(studies, name):
+    _, _, shared = studies[name]
+    for one, number in shared.numbers.items():
+        if number.method in ("study_file", "rule", MASKED):
+            continue
+        for part in (number.value, number.low, number.high):
+            if part is not None and math.isfinite(part):
+                assert part == printed(part, number.unit), one
+                assert len(f"{abs(part):.10g}".replace(".", "").lstrip("0")) <= 4, one
+
+
+def test_shared_results_read_back(studies):
+    shared = studies["demo_small"][2]
+    again = StudyResults.from_json(shared.to_json())
+    assert again.to_json() == shared.to_json()
+    assert again.numbers["seen.unknown_died"].method == MASKED
+    assert math.isnan(again.numbers["seen.unknown_died"].value)
+
+
+def test_the_board_gets_whole_counts(studies):
+    board = studies["demo_small"][1]
+    assert board.codes["paper.audience"] == "board"
+    assert not [one for one, number in board.numbers.items() if number.method == MASKED]
+    assert board.numbers["seen.unknown_died"].value == 4
+
+
+def test_a_larger_limit_withholds_more(tmp_path):
+    folder = shutil.copytree(demo_folder("demo_main"), tmp_path / "study")
+    few = run(read_study(folder), today=TODAY, audience="sharing")
+    plan = folder / "study.toml"
+    plan.write_text(plan.read_text() + "\n[sharing]\nsmallest_cell = 15\n")
+    many = run(read_study(folder), today=TODAY, audience="sharing")
+    hidden = [{one for one, count in told(results).items() if count is None} for results in (few, many)]
+    assert len(hidden[0]) < len(hidden[1])
+    assert many.codes["brief.form"] == MASKED  # 13 trained people died
+    assert "effect.rd" not in many.numbers
+
+
+@pytest.mark.parametrize("name", THIN)
+def test_thin_studies_can_be_shared(name, tmp_path):
+    study = read_study(thin_study(name, tmp_path / "study"))
+    shared = run(study, today=TODAY, audience="sharing")
+    for one, count in told(shared).items():
+        assert count is None or count == 0 or count >= LIMIT, one
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "rounded"),
+    [
+        (0.125, "difference", 0.13),
+        (-0.125, "difference", -0.13),
+        (0.0042, "difference", 0.004),
+        (0.8372, "share", 0.84),
+        (0.9999, "share", 0.996),
+        (0.0001, "share", 0.004),
+        (1.0, "share", 1.0),
+        (1.6543, "ratio", 1.7),
+        (123.4, "ratio", 123.0),
+        (13.37, "df", 13.0),
+        (math.inf, "ratio", math.inf),
+    ],
+)
+def test_rounding_as_printed(value, unit, rounded):
+    assert printed(value, unit) == rounded

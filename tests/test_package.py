@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 import survstats
-from survstats.records.demo import DEMO_NAMES, demo_folder
+from survstats.records.demo import DEMO_NAMES, DIRTY_NAME, demo_folder
 
 CHECKOUT = Path(__file__).parents[1]
 HEAVY = (
@@ -59,7 +59,9 @@ def test_weighing_a_headline_loads_neither_numpy_nor_pandas():
 
 
 def test_help_loads_nothing_heavy():
-    assert not modules_after("from survstats.cli.program import run_command; run_command(['--help'])") & set(HEAVY)
+    assert not modules_after("from survstats.cli.program import run_command; run_command(['--help'])") & set(
+        HEAVY
+    )
 
 
 def test_package_files_hold_no_imports():
@@ -72,7 +74,7 @@ def test_the_wheel_takes_the_demo_studies_from_the_one_copy():
     mapped = project["tool"]["hatch"]["build"]["targets"]["wheel"]["force-include"]
     studies = {path.name for path in (CHECKOUT / "data").iterdir() if (path / "study.toml").is_file()}
     assert studies == set(DEMO_NAMES)
-    assert mapped == {f"data/{name}": f"survstats/_demo/{name}" for name in studies}
+    assert mapped == {f"data/{name}": f"survstats/_demo/{name}" for name in (*studies, DIRTY_NAME)}
     assert not (CHECKOUT / "survstats" / "_demo").exists()
     for name in studies:
         assert demo_folder(name) == CHECKOUT / "data" / name

@@ -14,6 +14,7 @@ from survstats.groundwork.errors import CallError
 
 if TYPE_CHECKING:
     from survstats.records.finding import Finding
+    from survstats.study.results import Audience
 
 DEFAULT_OUT = Path("survstats-brief")
 DEFAULT_DEMO = "demo_main"
@@ -39,8 +40,13 @@ def _root(
 def brief(
     study: Annotated[str, typer.Argument(help="A study folder; without one, the invented demo.")] = "",
     out: Annotated[Path, typer.Option(help="The folder to write the papers to.")] = DEFAULT_OUT,
+    audience: Annotated[
+        str,
+        typer.Option("--for", help="board: whole counts; sharing: small counts withheld, no ids, no dates."),
+    ] = "board",
 ) -> None:
     """Carry out the agreed analysis of a study and write its papers."""
+    readers = _audience(audience)
     tell = progress()
     tell("reading")
     from survstats.records.demo import demo_folder
@@ -48,16 +54,15 @@ def brief(
     from survstats.study.plan import read_study
     from survstats.study.run import run
 
-    results = run(read_study(study or demo_folder(DEFAULT_DEMO)), progress=tell)
+    results = run(read_study(study or demo_folder(DEFAULT_DEMO)), audience=readers, progress=tell)
     tell("writing")
     publish(results, out)
     tell("")
-    from survstats.report.content import plain
     from survstats.report.wording import Wording, facts_of
 
     words = Wording(facts_of(results, brief_out=str(out)))
     for key in (f"answer.{results.codes['brief.form']}", _word_key(results.codes), "brief_done.written"):
-        print_text(plain(words.say(key)))
+        say(words, key)
 
 
 @app.command()
@@ -95,7 +100,8 @@ def check(
     for severity in ("error", "warning", "accepted", "statement"):
         counts[f"check.{severity}"] = sum(finding.severity == severity for finding in findings)
     words = words_of(counts, {"check.out": str(out)})
-    say(words, "check.summary_runs" if counts["check.runs"] else "check.summary")
+    read = "check.read_runs" if counts["check.runs"] else "check.read"
+    say(words, read, "check.found_accepted" if counts["check.accepted"] else "check.found")
     if out is not None:
         if kind == ".xlsx":
             from survstats.records.marked_workbook import write_marked
@@ -178,7 +184,9 @@ def claim(
 
 @app.command()
 def demo(
-    name: Annotated[str, typer.Argument(help="demo_small, demo_main, demo_null, demo_survivor_only or demo_dirty.")],
+    name: Annotated[
+        str, typer.Argument(help="demo_small, demo_main, demo_null, demo_survivor_only or demo_dirty.")
+    ],
     directory: Annotated[Path, typer.Argument(help="A folder that does not exist yet.")],
 ) -> None:
     """Write an invented study to start from."""
@@ -204,8 +212,15 @@ def _row(finding: Finding) -> tuple[str | int | None, ...]:
     return tuple(getattr(finding, column) for column in _FINDING_COLUMNS)
 
 
+def _audience(typed: str) -> Audience:
+    known: dict[str, Audience] = {"board": "board", "sharing": "sharing"}
+    if typed not in known:
+        raise CallError("bad_audience", f"--for '{typed[:20]}' is not known.", "Write board or sharing.")
+    return known[typed]
+
+
 def _word_key(codes: Mapping[str, str]) -> str:
-    return f"word.{codes['verdict.word']}" if codes["verdict.reason"] == "gates" else "word.not_all_checked"
+    return f"word.{codes['verdict.word' if codes['verdict.reason'] == 'gates' else 'verdict.reason']}"
 
 
 def _whole_number(typed: str, name: str) -> int:

@@ -69,11 +69,11 @@ def words_of(counts: dict[str, int], texts: dict[str, str]) -> Wording:
     return Wording(Facts(numbers, texts))
 
 
-def say(words: Wording, key: str) -> None:
-    """Print one sentence of the catalogue."""
+def say(words: Wording, *keys: str) -> None:
+    """Print sentences of the catalogue, in a row."""
     from survstats.report.content import plain
 
-    print_text(plain(words.say(key)))
+    print_text(plain(words.join(*keys)))
 
 
 def width() -> int:

@@ -55,7 +55,7 @@ def sentence(finding: Finding) -> str:
         parts += f", expected {finding.expected}"
     if finding.remedy:
         parts += f"; {finding.remedy}"
-    return parts.rstrip(".") + "."
+    return parts if parts.endswith("?") else parts.rstrip(".") + "."
 
 
 def findings_frame(findings: Iterable[Finding]) -> pd.DataFrame:

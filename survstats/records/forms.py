@@ -6,6 +6,7 @@ what was taken is said (F10, F11); a cell that could be read two ways stays as i
 
 from __future__ import annotations
 
+import datetime
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -113,7 +114,7 @@ def decimal_comma(texts: Sequence[str]) -> bool:
 
 
 def iso_date(text: str, form: str) -> str | None:
-    """The date as YYYY-MM-DD, or None where the text has not this form; the day need not exist.
+    """The date as YYYY-MM-DD, or None where the text has not this form or there is no such day.
 
     ``form`` is one of `DATE_FORMS`. Years have four digits and months, where in words, are English.
     """
@@ -127,7 +128,10 @@ def iso_date(text: str, form: str) -> str | None:
         if not names:
             return None
         month = str(names[0])
-    return f"{found['y']}-{int(month):02d}-{int(found['d']):02d}"
+    try:
+        return datetime.date(int(found["y"]), int(month), int(found["d"])).isoformat()
+    except ValueError:
+        return None
 
 
 def _distinct(texts: Sequence[str]) -> tuple[NDArray[np.intp], list[str]]:
@@ -155,7 +159,7 @@ def _settled_dates(texts: list[str]) -> tuple[list[str], list[tuple[str, str, st
         else:
             if (found := _SLASHES.fullmatch(text)) and found[1] == found[2]:
                 day, form = iso_date(text, DAY_FIRST) or text, DAY_FIRST
-            elif found:
+            elif found and order is None:
                 two_ways.append(at)
         if day != text:
             said.setdefault(form, (f"dates written {form}", "", f"{text} was read as {day}"))

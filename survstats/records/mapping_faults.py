@@ -108,11 +108,10 @@ def _faults(mapping: RecordMapping) -> Iterator[StudyFileError]:
                 f"days written '{short(course.dates)}' are known to the month or year only.",
                 'Say so: training_date_precision = { always = "month" }, or "year".',
             )
-        used = {field_plan.column for field_plan in plan.fields.values()}
-        for name in used & set(plan.ignore):
-            path = (table, "ignore")
+        used = {column for field_plan in plan.fields.values() if (column := field_plan.column)}
+        for column in sorted(used.intersection(plan.ignore)):
             yield mapping.fault(
-                "ignored", path, f"'{short(name or '')}' is mapped and ignored.", "Take one out."
+                "ignored", (table, "ignore"), f"'{short(column)}' is mapped and ignored.", "Take one out."
             )
 
 

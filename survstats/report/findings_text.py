@@ -11,8 +11,8 @@ from survstats.report.content import plain
 from survstats.report.wording import Facts, Wording
 from survstats.study.results import Number
 
-PLACES = 20
-"""Places listed under a rule; the file written with --out lists all."""
+PLACES, NUMBERS = 20, 4
+"""Lines listed under a rule, and row numbers on a line; the file written with --out lists all."""
 _SEVERITIES = ("error", "warning", "accepted", "statement")
 _ABSENT_COLUMNS = "F8"
 _LONGEST = 240
@@ -71,32 +71,53 @@ def _rule(rows: list[FindingRow], width: int) -> list[str]:
     title = _wrapped(first.title, room)
     lines = [f"{head}{_padded(title[0], room)}{' ' * _GAP}{count}".rstrip()]
     lines += [f"{' ' * len(head)}{part}" for part in title[1:]]
+    left = 0
     if first.rule == _ABSENT_COLUMNS:
         lines += _absent(rows, width)
     elif first.severity == "statement":
-        lines += [line for row in rows for line in _indented(f"{row.seen} {row.expected}".strip(), width)]
+        lines += [line for row in rows[:PLACES] for line in _indented(_statement(row), width)]
+        left = len(rows[PLACES:])
     else:
-        lines += _places(rows[:PLACES], width)
-        if len(rows) > PLACES:
-            lines += _indented(_say("findings.more", len(rows) - PLACES), width)
+        found = _alike(rows)
+        lines += _places(found[:PLACES], width)
+        left = sum(max(len(numbers), 1) for _, numbers in found[PLACES:])
+    if left:
+        lines += _indented(_say("findings.more", left), width)
     for remedy in dict.fromkeys(row.remedy for row in rows if row.remedy):
         lines += _indented(remedy, width, mark="> ")
     return lines
+
+
+def _statement(row: FindingRow) -> str:
+    """What a statement says, led by the column it is about."""
+    said = f"{row.seen} {row.expected}".strip()
+    return f"{row.file}, {row.field}: {said}" if row.field else said
 
 
 def _absent(rows: list[FindingRow], width: int) -> list[str]:
     """The columns each file lacks, one after the other."""
     lines: list[str] = []
     for file, group in groupby(rows, key=lambda row: row.file):
-        lines += _indented(f"{file}: {', '.join(row.field or row.seen for row in group)}", width)
+        names = ", ".join(_harmless(row.field or row.seen) for row in group)
+        lines += _indented(f"{_harmless(file)}: {names}", width, longest=None)
     return lines
 
 
-def _places(rows: list[FindingRow], width: int) -> list[str]:
+def _alike(rows: list[FindingRow]) -> list[tuple[FindingRow, list[int]]]:
+    """Findings that say the same of one column, taken together, each with the rows in which it stands."""
+    together: dict[tuple[str, ...], tuple[FindingRow, list[int]]] = {}
+    for row in rows:
+        key = (row.file, row.field, row.seen, row.expected)
+        together.setdefault(key, (row, []))[1].extend([] if row.row is None else [row.row])
+    return sorted(together.values(), key=lambda pair: [found.file for found in rows].index(pair[0].file))
+
+
+def _places(found: list[tuple[FindingRow, list[int]]], width: int) -> list[str]:
     """Row, field, found and expected in columns, under the name of each file."""
+    rows = [row for row, _ in found]
     table = [("row", "field", "found", "expected")]
     cells = [tuple(_say(f"findings.{name}") for name in table[0])]
-    cells += [_shown(row) for row in rows]
+    cells += [_shown(row, numbers) for row, numbers in found]
     kept = [at for at in range(4) if any(row[at] for row in cells[1:])]
     widths = _widths([[row[at] for at in kept] for row in cells], width - 4)
     lines: list[str] = []
@@ -109,9 +130,11 @@ def _places(rows: list[FindingRow], width: int) -> list[str]:
     return lines
 
 
-def _shown(row: FindingRow) -> tuple[str, ...]:
-    found = row.seen or _say("findings.empty")
-    return ("" if row.row is None else str(row.row), row.field, found, row.expected)
+def _shown(row: FindingRow, numbers: list[int]) -> tuple[str, ...]:
+    named = ", ".join(str(number) for number in numbers[:NUMBERS])
+    if len(numbers) > NUMBERS:
+        named += f" {_say('findings.rows', len(numbers) - NUMBERS)}"
+    return (named, row.field, row.seen or _say("findings.empty"), row.expected)
 
 
 def _widths(rows: list[list[str]], width: int) -> list[int]:
@@ -135,17 +158,17 @@ def _columns(cells: Sequence[str], widths: Sequence[int]) -> list[str]:
     return lines
 
 
-def _indented(text: str, width: int, *, mark: str = "") -> list[str]:
-    parts = _wrapped(text, width - 2 - len(mark))
+def _indented(text: str, width: int, *, mark: str = "", longest: int | None = _LONGEST) -> list[str]:
+    parts = _wrapped(text, width - 2 - len(mark), longest=longest)
     return [f"  {mark if at == 0 else ' ' * len(mark)}{part}" for at, part in enumerate(parts)]
 
 
 # ---- letters and columns --------------------------------------------------------------------------------------------
 
 
-def _harmless(text: str) -> str:
+def _harmless(text: str, *, longest: int | None = _LONGEST) -> str:
     """The text on one line, control letters and marks of direction spelled out, cut where it is very long."""
-    cut = f"{text[:_LONGEST]}..." if len(text) > _LONGEST else text
+    cut = f"{text[:longest]}..." if longest and len(text) > longest else text
     return "".join(
         letter if letter.isprintable() else " " if letter in "\u00a0\u202f" else f"[U+{ord(letter):04X}]"
         for letter in cut
@@ -164,10 +187,10 @@ def _padded(text: str, width: int) -> str:
     return text + " " * (width - _cells(text))
 
 
-def _wrapped(text: str, width: int) -> list[str]:
+def _wrapped(text: str, width: int, *, longest: int | None = _LONGEST) -> list[str]:
     """The text in lines of at most ``width`` columns, broken at spaces, within a word only where it must be."""
     lines = [""]
-    for word in _harmless(text).split():
+    for word in _harmless(text, longest=longest).split():
         rest = word
         if lines[-1] and _cells(f"{lines[-1]} {rest}") <= width:
             lines[-1] += f" {rest}"

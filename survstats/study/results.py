@@ -15,7 +15,7 @@ from survstats.groundwork.cells import inert_json
 from survstats.groundwork.errors import CallError
 from survstats.groundwork.estimate import Estimate
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 #: The method of a count that is withheld, and the reason of a number that is absent because it rests on one.
 MASKED = "masked"

@@ -39,7 +39,9 @@ def test_it_carries_the_demo_and_everything_a_paper_needs(installed):
 
 
 def test_it_makes_the_papers_of_the_demo_far_from_the_checkout(installed, tmp_path):
-    script = "import survstats, sys; print(survstats.__file__); from survstats.cli.program import main; main()"
+    script = (
+        "import survstats, sys; print(survstats.__file__); from survstats.cli.program import main; main()"
+    )
     environment = {**os.environ, "PYTHONPATH": str(installed), "PYTHONSAFEPATH": "1"}
     done = subprocess.run(
         [sys.executable, "-W", "error", "-c", script, "brief"],

@@ -49,7 +49,8 @@ def test_a_rule_has_its_title_its_places_in_columns_and_its_remedy_once():
 def test_errors_come_first_and_statements_last_rules_in_their_order():
     lines = findings_text(
         [
-            row("R39", "statement", seen="Unknown for 41 of 111 dead.", expected="", remedy=""),
+            row("R44", "statement", seen="1 unknown, 3 not collected", expected="", remedy=""),
+            row("R39", "statement", field="", seen="Unknown for 41 of 111 dead.", expected="", remedy=""),
             row("R17", "error"),
             row("R3", "warning"),
             row("R4", "accepted"),
@@ -58,26 +59,42 @@ def test_errors_come_first_and_statements_last_rules_in_their_order():
         ]
     )
     heads = [" ".join(line.split()[:2]) for line in lines if line and not line.startswith(" ")]
-    assert heads == ["error F2", "error R4", "error R17", "warning R3", "accepted R4", "statement R39"]
-    assert lines[-1] == "  Unknown for 41 of 111 dead."
+    assert heads == [
+        "error F2",
+        "error R4",
+        "error R17",
+        "warning R3",
+        "accepted R4",
+        "statement R39",
+        "statement R44",
+    ]
+    assert "  Unknown for 41 of 111 dead." in lines
+    assert lines[-1] == "  occupant.csv, training_last_date: 1 unknown, 3 not collected"
 
 
 def test_many_places_are_cut_with_a_word_on_how_to_see_all():
-    lines = findings_text([row(at=at) for at in range(PLACES + 3)])
+    lines = findings_text([row(at=at, seen=f"found {at}") for at in range(PLACES + 3)])
     assert sum(line.startswith("    ") for line in lines) == PLACES + 1
     assert "  and 3 more: --out FILE lists all" in lines
-    assert "more" not in "".join(findings_text([row(at=at) for at in range(PLACES)]))
+    assert "more" not in "".join(findings_text([row(at=at, seen=f"{at}") for at in range(PLACES)]))
+
+
+def test_rows_that_say_the_same_share_a_line():
+    alike, other = [row(at=at, seen="pasenger") for at in range(2, 40)], row(at=7, seen="crew")
+    lines = findings_text([*alike[:5], other, *alike[5:]])
+    assert sum("pasenger" in line for line in lines) == sum("crew" in line for line in lines) == 1
+    assert "2, 3, 4, 5 and 34 more" in " ".join(" ".join(lines).split())
 
 
 def test_absent_columns_stand_on_few_lines():
-    fields = [f"field_{letter}" for letter in "abcdefghijklmnop"]
+    fields = [f"a_long_name_of_a_field_{letter}" for letter in "abcdefghijklmnop"]
     lines = findings_text(
         [
             row("F8", "statement", at=None, field=f, seen="", expected="", title="A column that is not there")
             for f in fields
         ]
     )
-    assert len(lines) < 7
+    assert len(lines) < 9
     assert all(field in "".join(lines) for field in fields)
 
 

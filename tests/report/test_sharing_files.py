@@ -69,7 +69,7 @@ def readable(files):
 
 
 def test_no_mishap_person_coder_or_operator_is_named_in_any_file(sharing):
-    study, board, files = sharing
+    _, board, files = sharing
     assert SIGNS["mishap"] in board.to_json()  # so that the search can find something
     for name, text in readable(files):
         for sign in SIGNS.values():

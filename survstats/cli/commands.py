@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from survstats.records.finding import Finding
     from survstats.study.results import Audience
 
-DEFAULT_OUT = Path("survstats-brief")
+DEFAULT_OUT = {"board": Path("survstats-brief"), "sharing": Path("survstats-sharing")}
 DEFAULT_DEMO = "demo_main"
 
 app = typer.Typer(
@@ -39,7 +39,10 @@ def _root(
 @app.command()
 def brief(
     study: Annotated[str, typer.Argument(help="A study folder; without one, the invented demo.")] = "",
-    out: Annotated[Path, typer.Option(help="The folder to write the papers to.")] = DEFAULT_OUT,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="The folder to write to: survstats-brief or survstats-sharing if not given."),
+    ] = None,
     audience: Annotated[
         str,
         typer.Option("--for", help="board: whole counts; sharing: small counts withheld, no ids, no dates."),
@@ -56,6 +59,7 @@ def brief(
 
     results = run(read_study(study or demo_folder(DEFAULT_DEMO)), audience=readers, progress=tell)
     tell("writing")
+    out = out or DEFAULT_OUT[readers]
     publish(results, out)
     tell("")
     from survstats.report.wording import Wording, facts_of
@@ -91,7 +95,7 @@ def check(
     records = read_records(plan)
     findings = find(records, study=plan, today=datetime.date.today())
     rows = [(*_row(finding)[:2], RULEBOOK[finding.rule].title, *_row(finding)[2:]) for finding in findings]
-    print_lines(findings_text(rows, width=width()))
+    print_lines(["", *findings_text(rows, width=width()), ""])
     counts = {
         "check.mishaps": len(records.mishap),
         "check.occupants": len(records.occupant),
@@ -190,10 +194,16 @@ def demo(
     directory: Annotated[Path, typer.Argument(help="A folder that does not exist yet.")],
 ) -> None:
     """Write an invented study to start from."""
-    from survstats.records.demo import copy_demo
+    from survstats.records.demo import DIRTY_NAME, copy_demo
 
     copy_demo(name, directory)
-    print_text(f"Wrote the invented study {name} to {directory}: try 'survstats brief {directory}'.")
+    if name == DIRTY_NAME:
+        print_text(
+            f"Wrote a small failing study and its passing twin for every rule to {directory}: "
+            f"try 'survstats check {directory}/R7/fails'."
+        )
+    else:
+        print_text(f"Wrote the invented study {name} to {directory}: try 'survstats brief {directory}'.")
 
 
 _FINDING_COLUMNS = ("rule", "severity", "file", "row", "field", "seen", "expected", "remedy")
@@ -220,6 +230,8 @@ def _audience(typed: str) -> Audience:
 
 
 def _word_key(codes: Mapping[str, str]) -> str:
+    if codes["verdict.reason"] == "masked":
+        return "brief_done.masked"
     return f"word.{codes['verdict.word' if codes['verdict.reason'] == 'gates' else 'verdict.reason']}"
 
 

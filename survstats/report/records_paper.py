@@ -40,7 +40,7 @@ def records_content(results: StudyResults, *, date: datetime.date) -> RecordsCon
         question=words.say("about_records.asked"),
         read=_read(results, words),
         answer=words.say(f"about_records.complete{_masked(results) or _who(results)}"),
-        known=_known(results, words, whole=[row for row in rows if _is_whole(row)]),
+        known=_known(results, words, rows),
         gaps=_gaps(words, tuple(row for row in rows if not _is_whole(row))),
         together=together(results, words),
         ledger=ledger(results, words),
@@ -83,18 +83,27 @@ def _read(results: StudyResults, words: Wording) -> Text:
     )
 
 
-def _known(results: StudyResults, words: Wording, *, whole: list[GapRow]) -> Section:
+def _known(results: StudyResults, words: Wording, rows: list[GapRow]) -> Section:
     """What the figure shows, and the fields known of everyone, which need no drawing."""
+    whole = [row for row in rows if _is_whole(row)]
+    withheld = results.codes["paper.audience"] == "sharing"
+    drawn = len(rows) > len(whole)
     needs = "needs" if results.lists["plan.covariates"] else "needs_training"
     items = [words.say(f"known.{needs}")]
     if whole:
         names = words.listed([plain(row.name) for row in whole])
         items.append((*words.say("known.everyone"), Piece(f" {names}.")))
-    return Section(
-        words.say("known.title"),
-        words.say("known.lead_alone" if _who(results) else "known.lead"),
-        tuple(items),
-    )
+    if withheld and rows:
+        items.append(words.say("known.not_drawn"))
+    lead = "lead_masked" if withheld else "lead_whole"
+    if drawn:
+        lead = "lead_alone" if _who(results) else "lead"
+    return Section(words.say("known.title"), words.say(f"known.{lead}"), tuple(items))
+
+
+def _is_withheld(results: StudyResults, field: str) -> bool:
+    names = [f"gaps{part}{fate}" for part in (f".{field}.known_", ".") for fate in ("died", "survived")]
+    return any(results.numbers[name].method == MASKED for name in names if name in results.numbers)
 
 
 def _gap_rows(results: StudyResults, words: Wording) -> list[GapRow]:
@@ -129,7 +138,7 @@ def _gap(results: StudyResults, words: Wording, field: str) -> GapRow | None:
         known, all_ = results.numbers.get(f"gaps.{field}.known_{fate}"), results.numbers[f"gaps.{fate}"]
         if known is None or not all_.value:
             counts[fate] = None
-        elif MASKED in (known.method, all_.method):
+        elif _is_withheld(results, field):
             return None
         else:
             counts[fate] = (round(known.value), round(all_.value))

@@ -28,6 +28,8 @@ _OPEN_LISTS = re.compile(r"plan\.|notices\.|records\.(warnings|accepted)$|popula
 _OPEN_TEXTS = re.compile(r"study\.")
 #: Families of counts beside the study's own: what is known of a field, how times were written, gaps that go together.
 _ASIDE = re.compile(r"gaps\.\w+(?=\.known_)|gaps\.complete(?=_)|times\.|missing_together/\d+/")
+#: Counts that go last: the groups compared, and everyone of whom it is told what is known.
+_SPARED = frozenset(COMPARED) | {"gaps.died", "gaps.survived"}
 _HASH = re.compile(r"[0-9a-f]{64}")
 _WORD = re.compile(r"[a-z_]*")
 
@@ -89,7 +91,7 @@ def _closed(out: ResultsBuilder, limit: int) -> frozenset[str]:
         aside = _ASIDE.match(name)
         families.setdefault(aside[0] if aside else "", {})[name] = who
     counts = counts_of(families.pop("", {}))
-    hidden = withhold(counts, limit=limit, spare=frozenset(COMPARED))
+    hidden = withhold(counts, limit=limit, spare=_SPARED)
     closed = {name for names, gone in zip(counts.aliases, hidden, strict=True) if gone for name in names}
     shared = {name: who for name, who in out.people.items() if name not in closed and not _ASIDE.match(name)}
     for family in families.values():

@@ -81,7 +81,7 @@ def check(
     print_text(f"Checking {study}")
     import datetime
 
-    from survstats.records.rulebook import RULEBOOK
+    from survstats.records.rules.rulebook import RULEBOOK
     from survstats.report.findings_text import findings_text
     from survstats.study.plan import read_study
     from survstats.study.steps import find, read_records
@@ -108,7 +108,7 @@ def check(
     say(words, read, "check.found_accepted" if counts["check.accepted"] else "check.found")
     if out is not None:
         if kind == ".xlsx":
-            from survstats.records.marked_workbook import write_marked
+            from survstats.records.workbooks.marked import write_marked
 
             write_marked(out, records, findings)
         else:
@@ -127,7 +127,7 @@ def map_file(
     out: Annotated[Path, typer.Option(help="The new file to write.")] = Path("mapping.toml"),
 ) -> None:
     """Propose how another file's columns and codes become ours, for a person to finish."""
-    from survstats.records.mapping_proposal import propose_mapping
+    from survstats.records.mapping.proposal import propose_mapping
     from survstats.report.papers import write_file
 
     write_file(out, propose_mapping(file), replace=False)
@@ -144,7 +144,7 @@ def form(
     ] = "",
 ) -> None:
     """Write the collection form with drop-down lists, and the sheet that asks operators for missing papers."""
-    from survstats.records.collection_form import write_form
+    from survstats.records.workbooks.collection_form import write_form
 
     if file.suffix.lower() != ".xlsx":
         raise CallError("bad_out", f"'{file}' is no workbook.", "Give a name that ends in .xlsx.")

@@ -7,16 +7,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from survstats.groundwork.errors import CallError
-from survstats.records.field_schema import outside
 from survstats.records.finding import Finding
 from survstats.records.loading import Records
-from survstats.records.rulebook import RULEBOOK
-from survstats.records.rules import Hit, Rule, gather
-from survstats.records.rules_mishap import MISHAP_RULES
-from survstats.records.rules_occupant import OCCUPANT_RULES
-from survstats.records.rules_rescue import RESCUE_RULES
-from survstats.records.rules_study import STUDY_RULES
-from survstats.records.rules_trainer import TRAINER_RULES
+from survstats.records.rules.field_schema import outside
+from survstats.records.rules.mishap import MISHAP_RULES
+from survstats.records.rules.occupant import OCCUPANT_RULES
+from survstats.records.rules.rescue import RESCUE_RULES
+from survstats.records.rules.rule import Hit, Rule, gather
+from survstats.records.rules.rulebook import RULEBOOK
+from survstats.records.rules.study import STUDY_RULES
+from survstats.records.rules.trainer import TRAINER_RULES
 
 RULES: tuple[Rule, ...] = (*MISHAP_RULES, *OCCUPANT_RULES, *RESCUE_RULES, *STUDY_RULES, *TRAINER_RULES)
 _WEIGHT = {"error": 0, "warning": 1, "accepted": 2, "statement": 3}

@@ -17,11 +17,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survstats.groundwork.errors import RecordsError
-from survstats.records.cell_rules import nearest_word, wrong_text
 from survstats.records.codebook import NOT_APPLICABLE, TABLES, Field, TableName, load_codebook
 from survstats.records.finding import Finding
-from survstats.records.grid import shown
-from survstats.records.reading import Source, TextTable, read_text_table
+from survstats.records.reading.grid import shown
+from survstats.records.reading.tables import Source, TextTable, read_text_table
+from survstats.records.rules.cell import nearest_word, wrong_text
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,7 @@ def find_tables(folder: Path | str) -> dict[TableName, Path]:
     books = sorted(path for path in folder.glob("*.xlsx") if not path.name.startswith(("~", ".")))
     if ("mishap" not in sought and "occupant" not in sought) or not books:
         return found
-    from survstats.records.sheets import tables_in_workbook
+    from survstats.records.reading.sheets import tables_in_workbook
 
     for path in books:
         for table in set(sought) & set(tables_in_workbook(path)):

@@ -8,7 +8,7 @@ from survstats.challenge.verdict import THRESHOLDS_FILE
 from survstats.groundwork.provenance import file_hash, versions
 from survstats.records.finding import Finding
 from survstats.records.loading import Records
-from survstats.records.rulebook import RULEBOOK
+from survstats.records.rules.rulebook import RULEBOOK
 from survstats.study.plan import Study
 from survstats.study.results import ResultsBuilder, Table
 from survstats.study.run_log import LogEntry, log_run
@@ -47,7 +47,7 @@ def store_provenance(out: ResultsBuilder, study: Study, records: Records, *, fin
     }
     out.provenance |= {f"{table}_file": digest for table, digest in records.hashes.items()}
     if study.mapping_path.exists():
-        from survstats.records.mapping import read_mapping
+        from survstats.records.mapping.bring_in import read_mapping
 
         out.provenance["mapping_file"] = file_hash(study.mapping_path)
         out.texts["records.mapping_checked_by"] = read_mapping(study.mapping_path).plan.checked_by

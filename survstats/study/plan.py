@@ -270,7 +270,7 @@ def _refuse_years(chosen: PopulationPlan) -> None:
 
 def _refuse_accepted(entries: list[AcceptedPlan]) -> None:
     """Refuse the last of the rules named so far."""
-    from survstats.records.rulebook import RULEBOOK
+    from survstats.records.rules.rulebook import RULEBOOK
 
     rule = entries[-1].rule
     may = [name for name, card in RULEBOOK.items() if card.acceptable]

@@ -1,6 +1,6 @@
 """What of the results may leave the house?
 
-Counts of people are withheld where they are small or would give a small one back (`survstats.records.disclosure`).
+Counts of people are withheld where they are small or would give a small one back (`survstats.study.disclosure`).
 Everything else is withheld unless it is known to rest on counts that are shared: a number says at storing which counts
 it rests on, and one that says nothing stays here. What is shared besides counts is rounded to what the papers print,
 so that no long fraction gives its counts back. Nothing of a single mishap, person, coder or file row is shared.
@@ -15,8 +15,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from survstats.records.disclosure import counts_of, is_safe, withhold
 from survstats.study.counting import COMPARED
+from survstats.study.disclosure import counts_of, is_safe, withhold
 from survstats.study.results import MASKED, Cell, Number, ResultsBuilder, StudyResults, Table, cell_id
 
 #: Ids whose numbers tell nothing of people: the plan, the rule of the verdict and its gates, years, all mishaps.

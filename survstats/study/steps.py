@@ -38,7 +38,7 @@ def read_records(study: Study) -> Records:
         if name is not None:
             paths[table] = study.folder / name
     if study.mapping_path.exists():
-        from survstats.records.mapping import read_mapped_records
+        from survstats.records.mapping.bring_in import read_mapped_records
 
         return read_mapped_records(study.folder, others=paths)
     return loading.read_records(

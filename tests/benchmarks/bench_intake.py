@@ -36,7 +36,7 @@ def invent(mishaps: int, folder: Path, forms: list[str]) -> None:
     import openpyxl
 
     from survstats.records.codebook import load_codebook
-    from survstats.records.invented import draw_study
+    from survstats.records.invented.studies import draw_study
 
     drawn = draw_study("bench_intake/0", mishaps=mishaps, effect=1.0)
     frames = {table: frame.astype(str) for table, frame in zip(TABLES, drawn, strict=True)}
@@ -80,7 +80,7 @@ def ours(folder: Path, form: str) -> dict[str, float]:
     """Load and check: seconds and rows."""
     from survstats.records.checking import check_records
     from survstats.records.loading import read_records
-    from survstats.records.reading import read_text_table
+    from survstats.records.reading.tables import read_text_table
 
     begun = time.process_time()
     import pandera.pandas  # noqa: F401
@@ -111,7 +111,7 @@ def peer(folder: Path, form: str) -> dict[str, float]:
     import numpy as np
     import pandas as pd
 
-    from survstats.records.reading import read_text_table
+    from survstats.records.reading.tables import read_text_table
 
     path = paths(folder, form)[1]
     start = time.process_time()

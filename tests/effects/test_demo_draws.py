@@ -7,9 +7,9 @@ import pytest
 
 from survstats.effects.risk_model import prepare
 from survstats.groundwork.errors import NotEstimable
-from survstats.records import invented
 from survstats.records.cohort import build_cohort
 from survstats.records.deriving import derive
+from survstats.records.invented import studies as invented
 from survstats.records.loading import read_records
 
 COVARIATES = (

@@ -8,7 +8,7 @@ import pytest
 from survstats.effects.crude import crude_difference
 from survstats.effects.risk_model import prepare
 from survstats.effects.standardise import standardise
-from survstats.records.invented_worlds import simulate_logistic
+from survstats.records.invented.worlds import simulate_logistic
 
 #: Everything the world's survival depends on but the mishaps' shared luck.
 CAUSES = ("crew", "far", "inverted", "sea_state", "cold", "aircraft_class", "operator_south")

@@ -20,7 +20,7 @@ from survstats.effects.standardise import Effect, standardise
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.resampling import stream
 from survstats.models.kernel import solve
-from survstats.records.invented_worlds import simulate_logistic
+from survstats.records.invented.worlds import simulate_logistic
 
 COVARIATES = ("crew", "seat_far")
 NUMBERS = ("if_all", "if_none", "difference", "survival_ratio", "death_ratio", "odds_ratio")

@@ -7,9 +7,9 @@ import pytest
 from survstats.groundwork.errors import CallError
 from survstats.records.checking import check_records
 from survstats.records.demo import DEMO_NAMES, demo_folder
-from survstats.records.field_schema import outside
 from survstats.records.loading import read_records
-from survstats.records.reading import Source
+from survstats.records.reading.tables import Source
+from survstats.records.rules.field_schema import outside
 
 TODAY = datetime.date(2020, 1, 1)
 LIVED = {

@@ -6,7 +6,7 @@ import pytest
 
 from survstats.groundwork.errors import CallError
 from survstats.records.codebook import TABLES, TRI_STATE, load_codebook
-from survstats.records.rulebook import RULEBOOK
+from survstats.records.rules.rulebook import RULEBOOK
 
 # Table Schema (specs.frictionlessdata.io/table-schema, from memory): types of fields that we use, and what may be
 # said of them.

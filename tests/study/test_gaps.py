@@ -12,7 +12,7 @@ from survstats.study.plan import read_study
 from survstats.study.run import run
 
 #: A public passenger table: 1309 people, of 263 of them no age is known (see tests/golden/README.md).
-PASSENGERS = Path(__file__).parents[1] / "records" / "passengers"
+PASSENGERS = Path(__file__).parents[1] / "records" / "mapping" / "passengers"
 FATES = ("died", "survived")
 
 

@@ -1,0 +1,1 @@
+"""Studies whose people and mishaps never existed."""

@@ -1,0 +1,1 @@
+"""Another file's columns, codes and units as ours."""

@@ -1,0 +1,1 @@
+"""Record files as tables of texts."""

@@ -1,0 +1,1 @@
+"""What the records must agree with."""

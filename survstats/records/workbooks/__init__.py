@@ -1,0 +1,1 @@
+"""The workbooks that people fill in or read."""

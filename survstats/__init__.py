@@ -23,12 +23,15 @@ _WHERE = {
     "check": "survstats.study.steps",
     "copy_demo": "survstats.records.demo",
     "demo_folder": "survstats.records.demo",
+    "propose_mapping": "survstats.records.mapping.proposal",
     "publish": "survstats.report.papers",
     "read_records": "survstats.study.steps",
     "read_results": "survstats.study.results",
     "read_study": "survstats.study.plan",
     "run": "survstats.study.run",
     "weigh_headline": "survstats.study.headline",
+    "write_form": "survstats.records.workbooks.collection_form",
+    "write_marked": "survstats.records.workbooks.marked",
 }
 
 __all__ = ["__version__", *sorted(_WHERE)]
@@ -44,6 +47,9 @@ if TYPE_CHECKING:
     )
     from survstats.records.demo import copy_demo, demo_folder
     from survstats.records.loading import Records
+    from survstats.records.mapping.proposal import propose_mapping
+    from survstats.records.workbooks.collection_form import write_form
+    from survstats.records.workbooks.marked import write_marked
     from survstats.report.papers import publish
     from survstats.study.headline import Share, weigh_headline
     from survstats.study.plan import Study, read_study

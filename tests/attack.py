@@ -11,7 +11,7 @@ import re
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
-from survstats.describe.missing import known_of, lacking
+from survstats.describe.missing import complete, known_of, lacking
 from survstats.describe.times import times_written
 from survstats.records.deriving import derive
 from survstats.study.results import MASKED
@@ -26,8 +26,8 @@ STATUSES = {
 }
 #: Counts that are not of the people aboard: mishaps, gates, columns, plans, trainer runs, and a repeated count.
 NOT_PEOPLE = re.compile(
-    r".*mishaps$|within\.|gate\.\w+\.number$|gate\.enough\.smallest$|verdict\.|threshold\.|effect\.columns$|log\."
-    r"|records\.(not_blind|runs)$|runs\.|sharing\.limit$"
+    r".*mishaps$|within\.|gate\.\w+\.number$|gate\.enough\.smallest$|verdict\.|threshold\.|effect\.columns$|(log|agreement)\."
+    r"|records\.(not_blind|blind_unknown|runs)$|runs\.|agreement\.|sharing\.limit$"
 )
 NO_COUNTS = ("gates", "findings", "findings_by_rule", "accepted", "one_mishap_out")
 
@@ -85,6 +85,8 @@ def groups(study, fields):
             found[f"seen.{name}_{fate}"] = found[f"seen/{name}/{fate}"] = who(p1 & mask & there)
     found |= {"seen.survived": who(p1 & lived), "seen.died": who(p1 & ~lived)}
     found["seen.neither"] = who(p1 & status.isin(["lapsed", "briefing_or_dry_only"]))
+    found["seen.order_unclear"] = who(p1 & frame["order_ambiguous"])
+    found["gaps.no_row"] = who(p1 & False)
     found["seen.recency_unclear"] = who(p1 & frame["recency_ambiguous"] & status.ne("unknown"))
     perhaps = fate_open & status.isin(["current", "none", "unknown"])
     found["unknown.perhaps"] = who(perhaps)
@@ -92,15 +94,16 @@ def groups(study, fields):
     found["claim.survivors"] = who(p1 & compared & lived)
     found["claim.dead_known"] = who(p1 & compared & ~lived)
     found["claim.dead"] = who(p1 & (compared | status.eq("unknown")) & ~lived)
-    covariates = tuple(study.plan.model.covariates)
-    known = known_of(records, frame, covariates)
-    complete = known[["trained_status", *covariates]].all(axis=1)
-    asked = [field for field in fields if known.loc[p2, field].any()]
-    lacks = lacking(known[asked])
+    known = known_of(records, frame, study.covariates)
+    answered, whole = known.known & known.applies, complete(known, frame, study.covariates)
+    asked = [field for field in fields if answered.loc[p2, field].any()]
+    lacks = lacking(known, asked)
+    found["gaps.no_row"] = who(p1 & False)
     for fate, there in (("survived", p2 & lived), ("died", p2 & ~lived)):
         found[f"gaps.{fate}"] = who(there)
-        found[f"gaps.complete_{fate}"] = who(there & complete)
-        found |= {f"gaps.{field}.known_{fate}": who(there & known[field]) for field in fields}
+        found[f"gaps.complete_{fate}"] = who(there & whole)
+        found |= {f"gaps.{field}.known_{fate}": who(there & answered[field]) for field in fields}
+        found |= {f"gaps.{field}.of_{fate}": who(there & known.applies[field]) for field in fields}
         found |= {f"missing_together/{one}/{fate}": who(there & (lacks == one)) for one in set(lacks)}
     written = times_written(frame)
     found |= {f"times.{name}": who(p2 & written[name]) for name in written.columns}

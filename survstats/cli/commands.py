@@ -13,7 +13,6 @@ from survstats.cli.telling import print_lines, print_text, progress, say, width,
 from survstats.groundwork.errors import CallError
 
 if TYPE_CHECKING:
-    from survstats.records.finding import Finding
     from survstats.study.results import Audience
 
 DEFAULT_OUT = {"board": Path("survstats-brief"), "sharing": Path("survstats-sharing")}
@@ -81,41 +80,23 @@ def check(
     print_text(f"Checking {study}")
     import datetime
 
-    from survstats.records.rules.rulebook import RULEBOOK
+    from survstats.cli.findings_out import check_findings_place, counts_of, titled_rows, write_findings
     from survstats.report.findings_text import findings_text
     from survstats.study.plan import read_study
     from survstats.study.steps import find, read_records
 
-    kind = "" if out is None else out.suffix.lower()
-    if out is not None and kind not in (".csv", ".xlsx"):
-        raise CallError(
-            "bad_out", f"--out '{out}' is neither CSV nor XLSX.", "Give a name that ends in .csv or .xlsx."
-        )
+    if out is not None:
+        check_findings_place(out)
     plan = read_study(study)
     records = read_records(plan)
     findings = find(records, study=plan, today=datetime.date.today())
-    rows = [(*_row(finding)[:2], RULEBOOK[finding.rule].title, *_row(finding)[2:]) for finding in findings]
-    print_lines(["", *findings_text(rows, width=width()), ""])
-    counts = {
-        "check.mishaps": len(records.mishap),
-        "check.occupants": len(records.occupant),
-        "check.runs": len(records.training_run),
-    }
-    for severity in ("error", "warning", "accepted", "statement"):
-        counts[f"check.{severity}"] = sum(finding.severity == severity for finding in findings)
+    print_lines(["", *findings_text(titled_rows(findings), width=width()), ""])
+    counts = counts_of(records, findings)
     words = words_of(counts, {"check.out": str(out)})
     read = "check.read_runs" if counts["check.runs"] else "check.read"
     say(words, read, "check.found_accepted" if counts["check.accepted"] else "check.found")
     if out is not None:
-        if kind == ".xlsx":
-            from survstats.records.workbooks.marked import write_marked
-
-            write_marked(out, records, findings)
-        else:
-            from survstats.report.papers import csv_text, write_file
-
-            table = csv_text(_FINDING_COLUMNS, [_row(finding) for finding in findings])
-            write_file(out, table, replace=_is_findings(out))
+        write_findings(out, records, findings)
         say(words, "check.written")
     if counts["check.error"]:
         raise typer.Exit(1)
@@ -127,12 +108,17 @@ def map_file(
     out: Annotated[Path, typer.Option(help="The new file to write.")] = Path("mapping.toml"),
 ) -> None:
     """Propose how another file's columns and codes become ours, for a person to finish."""
-    from survstats.records.mapping.proposal import propose_mapping
+    from survstats.groundwork.whole_file import check_place
+    from survstats.records.mapping.proposal import names_columns, propose_mapping
     from survstats.report.papers import write_file
 
-    write_file(out, propose_mapping(file), replace=False)
+    if not file.name or (file.exists() and not file.is_file()):
+        raise CallError("bad_file", f"'{file}' is no file.", "Name the table to be mapped.")
+    check_place(out)
+    proposal = propose_mapping(file)
+    write_file(out, proposal, replace=False)
     words = words_of({}, {"map.file": str(file), "map.out": str(out)})
-    for key in ("map.written", "map.finish"):
+    for key in ("map.written", *(() if names_columns(proposal) else ("map.nothing",)), "map.finish"):
         say(words, key)
 
 
@@ -144,10 +130,12 @@ def form(
     ] = "",
 ) -> None:
     """Write the collection form with drop-down lists, and the sheet that asks operators for missing papers."""
+    from survstats.groundwork.whole_file import check_place
     from survstats.records.workbooks.collection_form import write_form
 
     if file.suffix.lower() != ".xlsx":
         raise CallError("bad_out", f"'{file}' is no workbook.", "Give a name that ends in .xlsx.")
+    check_place(file)
     if study:
         from survstats.study.plan import read_study
         from survstats.study.steps import read_records
@@ -204,22 +192,6 @@ def demo(
         )
     else:
         print_text(f"Wrote the invented study {name} to {directory}: try 'survstats brief {directory}'.")
-
-
-_FINDING_COLUMNS = ("rule", "severity", "file", "row", "field", "seen", "expected", "remedy")
-
-
-def _is_findings(path: Path) -> bool:
-    """Whether an earlier list of findings stands there: that alone may be replaced."""
-    try:
-        with path.open("rb") as file:
-            return file.readline().decode(errors="replace").strip() == ",".join(_FINDING_COLUMNS)
-    except OSError:
-        return False
-
-
-def _row(finding: Finding) -> tuple[str | int | None, ...]:
-    return tuple(getattr(finding, column) for column in _FINDING_COLUMNS)
 
 
 def _audience(typed: str) -> Audience:

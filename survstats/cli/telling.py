@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from survstats.groundwork.errors import PublishError
+from survstats.groundwork.words import visible
 
 if TYPE_CHECKING:
     from survstats.report.wording import Wording
@@ -112,4 +113,4 @@ def print_lines(lines: Sequence[str]) -> None:
 def _safe(text: str) -> str:
     """Text without control letters of the records, in letters that every terminal has."""
     spoken = text.replace("\u00a0", " ").replace("\u2212", "-")
-    return "".join(letter if letter.isprintable() else "?" for letter in spoken)
+    return visible(spoken, instead="?")

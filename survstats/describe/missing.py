@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from survstats.records.loading import Records
+
+#: What every comparison asks of a person, beside the covariates.
+NEEDED = ("trained_status", "alive_at_immersion", "impact_survivability")
+_SEAT_FIELDS = {
+    "seat_place": ("seat_row", "seat_side"),
+    "seat_side": ("seat_side",),
+    "seat_facing": ("seat_facing",),
+    "harness": ("harness",),
+}
 
 
 def missing_by_outcome(records: Records, derived: pd.DataFrame) -> pd.DataFrame:
@@ -56,80 +66,112 @@ def texts_of_people(records: Records, derived: pd.DataFrame, table: str) -> pd.D
     return home.fillna("")
 
 
-def known_of(records: Records, derived: pd.DataFrame, covariates: Sequence[str]) -> pd.DataFrame:
-    """What is known of each person (n occupants): one true-or-false column per question a board would ask.
+@dataclass(frozen=True)
+class Known:
+    """What is known of each person, one column per question a board would ask (n occupants).
 
-    ``trained_status``; ``training_papers`` (a certificate or the roster says so); ``alive_at_immersion``;
-    ``seat_place`` (row and side); ``exit_place`` (how far an exit was; not where a covariate asks that already);
-    ``time_out`` and ``exit_used`` (nothing to know of who did not get out, unless it was never asked of anybody);
-    ``cause_of_death`` (nothing to know of survivors; an undetermined cause is not known); and the covariates. What is
-    not applicable leaves nothing to know.
+    Attributes
+    ----------
+    known : DataFrame
+        True where it is known.
+    applies : DataFrame
+        The same rows and columns: True where there is something to know.
     """
-    inside = derived["egress_outcome"].eq("not_egressed")
+
+    known: pd.DataFrame
+    applies: pd.DataFrame
+
+    def of(self, people: NDArray[np.bool_]) -> Known:
+        """The same of some people."""
+        return Known(self.known[people], self.applies[people])
+
+
+def known_of(records: Records, derived: pd.DataFrame, covariates: Sequence[str]) -> Known:
+    """What is known of each person: what the comparison needs, and what else a board would ask.
+
+    ``trained_status``; ``alive_at_immersion``; ``impact_survivability``; ``training_papers`` (a certificate or the
+    roster says so); ``seat_place`` (row and side); ``exit_place`` (how far an exit was; not where a covariate asks
+    that already); ``time_out`` and ``exit_used`` (not of who stayed inside); ``cause_of_death`` (not of survivors; an
+    undetermined cause is not known); and the covariates.
+
+    ``na`` is no answer but where there can be nothing to know: the seat and the harness of technical crew, who may
+    have worked without a seat.
+    """
     low, high = derived["egress_lo_s"].fillna(0), derived["egress_hi_s"].fillna(np.inf)
     answers = {
         "trained_status": derived["trained_status"].ne("unknown"),
-        "training_papers": derived["documented"],
         "alive_at_immersion": _given(derived["alive_at_immersion"]),
+        "impact_survivability": _given(derived["impact_survivability"]),
+        "training_papers": derived["documented"],
         "seat_place": _given(derived["seat_row"]) & _given(derived["seat_side"]),
         "exit_place": derived["far_seat"].ne("unknown") | _given(derived["exit_distance_m"]),
-        "time_out": _or_inside((low > 0) | np.isfinite(high), inside),
-        "exit_used": _or_inside(_given(derived["exit_used"]), inside),
-        "cause_of_death": derived["survived"].eq(1)
-        | (_given(derived["cause_of_death"]) & derived["cause_of_death"].ne("undetermined")),
+        "time_out": (low > 0) | np.isfinite(high),
+        "exit_used": _given(derived["exit_used"]),
+        "cause_of_death": _given(derived["cause_of_death"]) & derived["cause_of_death"].ne("undetermined"),
     }
     if not {"far_seat", "seats_to_exit", "exit_distance_m"}.isdisjoint(covariates):
         del answers["exit_place"]
-    texts = {table: texts_of_people(records, derived, table) for table in ("mishap", "occupant")}
     for name in covariates:
         answers.setdefault(name, _given(derived[name]))
-    for name in answers:
-        for cells in texts.values():
-            if name in cells and name != "cause_of_death":
-                answers[name] = answers[name] | (cells[name].to_numpy() == "na")
-    return pd.DataFrame({name: np.asarray(known, dtype=bool) for name, known in answers.items()})
+    known = pd.DataFrame({name: np.asarray(known, dtype=bool) for name, known in answers.items()})
+    return Known(known, _applies(records, derived, list(answers)))
 
 
-def worst_first(
-    known: pd.DataFrame, lived: NDArray[np.bool_], *, most: int, asked_of_dead: Sequence[str] = ()
-) -> list[str]:
+def _applies(records: Records, derived: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
+    """Whether there is something to know of each person under each name (n occupants)."""
+    stayed = derived["egress_outcome"].eq("not_egressed") | derived["out"].eq(0)
+    applies = pd.DataFrame(True, index=range(len(derived)), columns=list(names))
+    applies["time_out"] = applies["exit_used"] = ~stayed.to_numpy(bool)
+    applies["cause_of_death"] = derived["survived"].eq(0).to_numpy(bool)
+    standing = derived["role"].eq("technical_crew").to_numpy(bool)
+    texts = texts_of_people(records, derived, "occupant")
+    for name, fields in _SEAT_FIELDS.items():
+        if name in applies:
+            applies[name] = ~(standing & texts[list(fields)].isin(["na"]).any(axis=1).to_numpy(bool))
+    return applies
+
+
+def complete(known: Known, derived: pd.DataFrame, covariates: Sequence[str]) -> NDArray[np.bool_]:
+    """Whether everything the comparison needs is known of each person: `NEEDED` and the covariates (n occupants).
+
+    Who survived was alive at immersion, whether or not that is recorded.
+    """
+    answers = known.known | ~known.applies
+    answers["alive_at_immersion"] |= derived["survived"].eq(1).to_numpy(bool)
+    return answers[[*NEEDED, *covariates]].all(axis=1).to_numpy(bool)
+
+
+def worst_first(known: Known, lived: NDArray[np.bool_], *, most: int) -> list[str]:
     """Fields in order of how much less is known of the dead than of survivors; the ``most`` with the largest gaps.
 
     Parameters
     ----------
-    known : DataFrame
-        True or false, people by fields.
+    known : Known
     lived : array of bool, shape (n,)
     most : int
-        Kept are the fields with the largest share unknown in either group.
-    asked_of_dead : sequence of str, optional
-        Fields that nobody asks of survivors: there is no difference in them.
+        Kept are the fields with the largest share unknown in either group. In a field that concerns one of the two
+        groups alone there is no difference.
     """
-    dead_known, alive_known = _shares(known[~lived]), _shares(known[lived])
-    alive_known = alive_known.where(~known.columns.isin(list(asked_of_dead)), dead_known)
-    unknown = pd.DataFrame({"dead": 1 - dead_known, "alive": 1 - alive_known}).max(axis=1)
+    dead, alive = _shares(known.of(~lived)), _shares(known.of(lived))
+    unknown = pd.DataFrame({"dead": 1 - dead, "alive": 1 - alive}).max(axis=1).fillna(0.0)
     largest = unknown.sort_values(ascending=False, kind="stable")
     kept = largest.index[:most]
-    order = pd.DataFrame({"difference": (alive_known - dead_known)[kept], "unknown": largest[kept]})
+    order = pd.DataFrame({"difference": (alive - dead).fillna(0.0)[kept], "unknown": largest[kept]})
     return list(order.sort_values(["difference", "unknown"], ascending=False, kind="stable").index)
 
 
-def lacking(known: pd.DataFrame) -> NDArray[np.object_]:
-    """The names of the fields that are not known of each person, a blank between; empty where all are (n people)."""
-    names = known.columns.to_numpy()
-    patterns, which = np.unique(~known.to_numpy(bool), axis=0, return_inverse=True)
-    combinations = np.array([" ".join(names[pattern]) for pattern in patterns], dtype=object)
+def lacking(known: Known, names: Sequence[str]) -> NDArray[np.object_]:
+    """Which of these fields are not known of each person, a blank between; empty where all are (n people)."""
+    gaps = (~known.known & known.applies)[list(names)].to_numpy(bool)
+    patterns, which = np.unique(gaps, axis=0, return_inverse=True)
+    combinations = np.array([" ".join(np.array(names)[pattern]) for pattern in patterns], dtype=object)
     return combinations[which.reshape(-1)]
 
 
 def _given(column: pd.Series) -> pd.Series[bool]:
-    return column.notna() & ~column.astype(object).isin(["unknown"])
+    return column.notna() & ~column.astype(object).isin(["unknown", "na"])
 
 
-def _or_inside(given: pd.Series[bool], inside: pd.Series[bool]) -> pd.Series[bool]:
-    return given | inside if given.any() else given
-
-
-def _shares(known: pd.DataFrame) -> pd.Series[float]:
-    """Share known of each field; of nobody all is known."""
-    return known.mean() if len(known) else pd.Series(1.0, index=known.columns)
+def _shares(known: Known) -> pd.Series[float]:
+    """Share known of each field among those it concerns; NaN where it concerns nobody."""
+    return (known.known & known.applies).sum() / known.applies.sum().replace(0, np.nan)

@@ -1,12 +1,9 @@
-"""How were the times to the way out written down: as bands, as guesses, rounded, copied?"""
+"""How were the times to the way out written down: as bands, as guesses, rounded?"""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-
-#: A mishap in which so many survivors have one and the same time looks copied.
-FEWEST_COPIED = 3
 
 
 def times_written(frame: pd.DataFrame) -> pd.DataFrame:
@@ -36,11 +33,3 @@ def times_written(frame: pd.DataFrame) -> pd.DataFrame:
         "guesses": given & frame["egress_time_source"].eq("self_estimate"),
     }
     return pd.DataFrame({name: column.astype(bool) for name, column in columns.items()}, index=frame.index)
-
-
-def copied_mishaps(frame: pd.DataFrame) -> list[str]:
-    """The mishaps with at least three timed survivors who all have the same time, in order of their ids."""
-    timed = frame[times_written(frame)["of_survivors"]]
-    people = timed.groupby("mishap_id").size()
-    different = timed.drop_duplicates(["mishap_id", "egress_lo_s", "egress_hi_s"]).groupby("mishap_id").size()
-    return sorted(people.index[(people >= FEWEST_COPIED) & (different == 1)])

@@ -5,7 +5,6 @@ A file for people is checked whole by a pydantic model; its first fault is told 
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 from collections.abc import Sequence
@@ -14,6 +13,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from survstats.groundwork.errors import StudyFileError
+from survstats.groundwork.words import did_you_mean, visible
 
 _KEY_PART = re.compile(r"""\s*("(?:[^"\\]|\\.)*"|'[^']*'|[\w-]+)\s*""")
 _WANTED = {
@@ -87,8 +87,7 @@ def first_fault(error: ValidationError, text: str, *, file: str, model: type[Bas
     rest = f" ({len(faults) - 1} more in this file.)" if len(faults) > 1 else ""
     if kind == "extra_forbidden":
         known = _known_keys(model, path[:-1])
-        near = difflib.get_close_matches(str(path[-1]), known, n=1)
-        hint = f"Did you mean '{near[0]}'?" if near else f"Known here: {', '.join(known)}."
+        hint = did_you_mean(str(path[-1]), known, otherwise=f"Known here: {', '.join(known)}.")
         plain, remedy = f"{place(file, line)}: the key '{name}' is not known.", hint
     elif kind == "missing":
         plain, remedy = (
@@ -99,8 +98,8 @@ def first_fault(error: ValidationError, text: str, *, file: str, model: type[Bas
         seen = fault.get("input")
         shown = short(repr(seen) if isinstance(seen, str) else str(seen))
         plain = f"{place(file, line)}: '{name}' is {shown}, which cannot be used."
-        wanted = _WANTED.get(kind, "what the demo studies show")
-        remedy = f"Write {wanted.format(**fault.get('ctx', {}))}."
+        wanted = _WANTED.get(kind, "what the demo studies show").format(**fault.get("ctx", {}))
+        remedy = f"Write {'true' if wanted == 'one of True' else wanted}."
     return StudyFileError(kind, plain, remedy + rest, line=line or None)
 
 
@@ -111,7 +110,7 @@ def place(file: str, line: int) -> str:
 
 def short(text: str) -> str:
     """Text of the file for a sentence: at most 60 characters, all of them printable."""
-    shown = "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in text[:60])
+    shown = visible(text[:60])
     return f"{shown} ..." if len(text) > 60 else shown
 
 

@@ -9,6 +9,7 @@ from dataclasses import replace
 from survstats.groundwork.errors import CallError
 from survstats.records.finding import Finding
 from survstats.records.loading import Records
+from survstats.records.population import EVERYBODY, PopulationFilter
 from survstats.records.rules.field_schema import outside
 from survstats.records.rules.mishap import MISHAP_RULES
 from survstats.records.rules.occupant import OCCUPANT_RULES
@@ -28,6 +29,7 @@ def check_records(
     today: datetime.date,
     cabins: Mapping[str, int] | None = None,
     accepted: Mapping[str, str] | None = None,
+    population: PopulationFilter = EVERYBODY,
 ) -> tuple[Finding, ...]:
     """All findings: those of reading, fields outside the codebook's limits, and the consistency rules.
 
@@ -43,6 +45,8 @@ def check_records(
         Seat rows by aircraft class (R35); a class that is not in it has any row.
     accepted : mapping of str to str, optional
         Rules that may stand, each with the reason; their findings weigh "accepted" and give it as the remedy.
+    population : PopulationFilter, optional
+        Whom the study is about; rules about a whole study (R36 to R41, R44, R45) look at nobody else.
 
     Raises
     ------
@@ -53,7 +57,7 @@ def check_records(
     for id_ in accepted:
         if id_ not in RULEBOOK or not RULEBOOK[id_].acceptable:
             raise CallError("not_acceptable", f"The rule {id_} cannot be accepted.")
-    evidence = gather(records, today=today, cabins=cabins or {})
+    evidence = gather(records, today=today, cabins=cabins or {}, population=population)
     found = list(records.findings)
     found += _findings(records, outside(records))
     for rule in RULES:
@@ -78,6 +82,8 @@ def _findings(records: Records, hits: Iterable[tuple[str, Hit]]) -> list[Finding
             file, row, column, _ = records.place(hit.table, hit.field, hit.at)
             if column != hit.field:
                 field = f"{hit.field} ({column})"
+        elif hit.field in records.sources.get(hit.table, {}):
+            file = records.sources[hit.table][hit.field].file
         card = RULEBOOK[rule]
         found.append(
             Finding(

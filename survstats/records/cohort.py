@@ -10,8 +10,13 @@ import pandas as pd
 
 from survstats.groundwork.errors import SurvstatsError
 from survstats.records.loading import Records
+from survstats.records.population import EVERYBODY, PopulationFilter, mishap_left_out
 
 Population = Literal["P1", "P2"]
+#: Lines of mishaps that the study is not about, with everyone aboard them.
+WHOLE_MISHAPS = ("second_source", "other_year", "other_class", "other_operator")
+
+_NOBODY: pd.Series[str] = pd.Series(dtype=object)
 
 
 @dataclass(frozen=True)
@@ -29,6 +34,8 @@ class LedgerLine:
     rows, rows_survived : frozenset of int
         Who they are, by file row; people without a row have numbers below zero. ``rows_survived`` are those of
         them known to have lived.
+    mishap_ids : frozenset of str
+        The ids of these mishaps.
     """
 
     code: str
@@ -38,6 +45,7 @@ class LedgerLine:
     died: int | None
     rows: frozenset[int] = frozenset()
     rows_survived: frozenset[int] = frozenset()
+    mishap_ids: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -54,7 +62,10 @@ class Ledger:
         raise KeyError(code)
 
     def verify(self) -> None:
-        """Raise SurvstatsError (``ledger_does_not_add``) unless every total is what the lines above leave."""
+        """Raise SurvstatsError (``ledger_does_not_add``) unless every total is what the lines above leave.
+
+        Nor may a mishap that is left out whole have people on any other line but the first.
+        """
         left = 0
         left_survived: int | None = None
         for line in self.lines:
@@ -72,7 +83,18 @@ class Ledger:
                 if left_survived is not None and line.survived is not None:
                     left_survived -= line.survived
             if not fates_add:
-                raise SurvstatsError("ledger_does_not_add", f"The ledger does not add up at {line.code}.")
+                raise _does_not_add(line.code)
+        gone: frozenset[str] = frozenset()
+        for line in self.lines:
+            if line.code in WHOLE_MISHAPS:
+                gone |= line.mishap_ids
+        for line in self.lines:
+            if line.code not in ("aboard", *WHOLE_MISHAPS) and line.mishap_ids & gone:
+                raise _does_not_add(line.code)
+
+
+def _does_not_add(code: str) -> SurvstatsError:
+    return SurvstatsError("ledger_does_not_add", f"The ledger does not add up at {code}.")
 
 
 @dataclass(frozen=True)
@@ -104,14 +126,16 @@ def build_cohort(
     *,
     population: Population,
     passengers_only: bool = False,
+    chosen: PopulationFilter = EVERYBODY,
 ) -> Cohort:
     """The population, the analysed and the ledger between everyone aboard and them.
 
     People without a row are counted from ``n_aboard``; where a mishap has more rows than ``n_aboard``, or
-    ``n_aboard`` is unknown, its rows count. A person excluded for several reasons stands under the first. Lines for
-    people the study is not about (``other_year``, ``other_class``, ``other_operator``, ``other_role``) stand where a
-    filter on that is in force.
-    Any part may be empty.
+    ``n_aboard`` is unknown, its rows count. Those of a mishap that the study is not about (``chosen``, the filter that
+    the frame was derived with) stand with its other people, those of all others under ``no_row``. A person excluded
+    for several reasons stands under the first. Lines for people the study is not about (``other_year``,
+    ``other_class``, ``other_operator``, ``other_role``) stand where a filter on that is in force. Any part may be
+    empty.
     """
     reasons = _exclusions(derived, population, passengers_only)
     first = np.select(list(reasons.values()), list(reasons), default="")
@@ -119,9 +143,12 @@ def build_cohort(
     frame = derived.loc[in_population].reset_index(drop=True)
     status = frame["trained_status"].astype(object)
     analysed = frame.loc[frame["trained"].notna()].reset_index(drop=True)
-    aboard, no_row = _aboard(derived, records.mishap)
-    lines = [aboard, no_row]
-    lines += [_line(reason, derived.loc[first == reason]) for reason in reasons]
+    without = _without_row(derived, records.mishap, chosen)
+    lines = [
+        _line("aboard", derived, pd.concat([pd.Series(dtype=object), *without.values()])),
+        _line("no_row", derived.iloc[:0], without.get("", _NOBODY)),
+    ]
+    lines += [_line(reason, derived.loc[first == reason], without.get(reason, _NOBODY)) for reason in reasons]
     lines.append(_line("in_population", frame))
     lines += [
         _line("lapsed", frame.loc[status == "lapsed"]),
@@ -151,38 +178,34 @@ def _exclusions(
     return reasons
 
 
-def _aboard(derived: pd.DataFrame, mishap: pd.DataFrame) -> tuple[LedgerLine, LedgerLine]:
-    """The lines of everyone aboard and of those without a row."""
-    mishap = mishap.drop_duplicates("mishap_id")
-    have = derived.groupby("mishap_id").size()
-    rows = mishap["mishap_id"].map(have).fillna(0).astype(int)
+def _without_row(
+    derived: pd.DataFrame, mishap: pd.DataFrame, chosen: PopulationFilter
+) -> dict[str, pd.Series[str]]:
+    """The mishap of everyone aboard who has no row, by why the mishap is left out (empty: it is not).
+
+    The index is a number below zero for each.
+    """
+    mishap = mishap.assign(reason=mishap_left_out(mishap, chosen).fillna("")).drop_duplicates("mishap_id")
+    rows = mishap["mishap_id"].map(derived.groupby("mishap_id").size()).fillna(0).astype(int)
     missing = (mishap["n_aboard"].fillna(0).astype(int) - rows).clip(lower=0)
-    nowhere = frozenset(range(-int(missing.sum()), 0))
-    people = len(derived) + len(nowhere)
-    complete = not missing.any()
-    aboard = LedgerLine(
-        "aboard",
-        people,
-        int(((rows + missing) > 0).sum()),
-        int(derived["survived"].sum()) if complete else None,
-        int((1 - derived["survived"]).sum()) if complete else None,
-        _rows(derived) | nowhere,
-        _rows(derived[derived["survived"] == 1]),
-    )
-    none = 0 if complete else None
-    return aboard, LedgerLine("no_row", len(nowhere), int((missing > 0).sum()), none, none, nowhere)
+    people = mishap.loc[mishap.index.repeat(missing), ["mishap_id", "reason"]]
+    people.index = pd.RangeIndex(-len(people), 0)
+    return {str(reason): group["mishap_id"] for reason, group in people.groupby("reason")}
 
 
-def _line(code: str, frame: pd.DataFrame) -> LedgerLine:
+def _line(code: str, frame: pd.DataFrame, without_row: pd.Series[str] = _NOBODY) -> LedgerLine:
     lived = frame[frame["survived"] == 1]
+    mishaps = frozenset(frame["mishap_id"]) | frozenset(without_row)
+    fates_known = without_row.empty
     return LedgerLine(
         code,
-        len(frame),
-        frame["mishap_id"].nunique(),
-        len(lived),
-        len(frame) - len(lived),
-        _rows(frame),
+        len(frame) + len(without_row),
+        len(mishaps),
+        len(lived) if fates_known else None,
+        len(frame) - len(lived) if fates_known else None,
+        _rows(frame) | frozenset(without_row.index.tolist()),
         _rows(lived),
+        mishaps,
     )
 
 

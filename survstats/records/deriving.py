@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survstats.records.loading import Records
-from survstats.records.population import EVERYBODY, PopulationFilter, left_out
+from survstats.records.population import EVERYBODY, PopulationFilter, left_out, told_again
 
 TRAINED_STATUS = ("current", "lapsed", "none", "briefing_or_dry_only", "unknown")
 HANDS_ON = ("underwater_escape", "underwater_escape_with_breathing_set")
@@ -26,6 +25,11 @@ def died(occupant: pd.DataFrame) -> pd.Series[bool]:
     return occupant["outcome"].isin(["died", "missing_presumed_dead"]) | (occupant["days_to_death"] <= 30)
 
 
+def survived(occupant: pd.DataFrame) -> pd.Series[bool]:
+    """Whether each person is known to have lived 30 days (n occupants); who has no outcome neither died nor lived."""
+    return occupant["outcome"].eq("survived") & ~died(occupant)
+
+
 def training_known(occupant: pd.DataFrame) -> pd.Series[bool]:
     """Whether each person's training can be told at all, whatever counts as current (n occupants)."""
     ever, kind = occupant["training_ever"], occupant["training_type"]
@@ -33,24 +37,9 @@ def training_known(occupant: pd.DataFrame) -> pd.Series[bool]:
     return (ever == "no") | ((ever == "yes") & (dated | kind.isin(["dry_only", "briefing_only"])))
 
 
-def second_source(mishap: pd.DataFrame) -> pd.Series[bool]:
-    """Whether each row tells of a mishap that another id tells of as well, and better (g mishaps).
-
-    The same mishap: same day, class and number aboard. The row of the best ``report_quality`` stays (A before D,
-    unknown last), of equal ones that of the smaller id, whatever the order of the rows.
-    """
-    key = ["event_date", "aircraft_class", "n_aboard"]
-    known = mishap[key].notna().all(axis=1) & ~mishap["aircraft_class"].isin(["unknown", "na"])
-    once = mishap[known & ~mishap.duplicated("mishap_id")]
-    once = once.assign(quality=once["report_quality"].map({"A": 0, "B": 1, "C": 2, "D": 3}).astype(float))
-    again = once.sort_values(["quality", "mishap_id"], kind="stable").duplicated(key)
-    return mishap.index.to_series().isin(again.index[again])
-
-
-def studied_mishaps(mishap: pd.DataFrame, population: PopulationFilter) -> NDArray[np.bool_]:
-    """Whether a study is about each mishap, and no other row tells of it better (g)."""
-    outside = left_out(mishap, replace(population, roles=()))
-    return np.asarray(outside.isna() & ~second_source(mishap).to_numpy(bool))
+def looked_up_for_survivors(mishap: pd.DataFrame) -> bool:
+    """Whether the records say of every one of these mishaps that training was looked up for survivors only."""
+    return len(mishap) > 0 and bool(mishap["status_ascertained_by"].eq("survivors_only").all())
 
 
 def derive(
@@ -78,6 +67,7 @@ def derive(
         ``months_since`` : months from the last hands-on course to the mishap; a date known to the month
         counts as mid-month, one known to the year as 1 July, never after the mishap.
         ``recency_ambiguous`` : current or lapsed would change within that month or year.
+        ``order_ambiguous`` : that month or year reaches past the mishap; the course is taken to come before it.
         ``survived`` : 1 alive 30 days after the mishap, else 0.
         ``died_on_impact`` : ``alive_at_immersion`` is no.
         ``out`` : 1 got out alive or was rescued alive from inside, 0 did not, NaN not known.
@@ -90,7 +80,8 @@ def derive(
         ``coverage_others`` : share trained among the others aboard whose status is known; NaN where none is.
         ``n_rows`` : occupant rows of the mishap.
     """
-    mishap = records.mishap.assign(second_source=second_source(records.mishap)).drop_duplicates("mishap_id")
+    again = told_again(records.mishap, population)
+    mishap = records.mishap.assign(second_source=again).drop_duplicates("mishap_id")
     mishap = mishap.rename(columns={"file_row": "mishap_file_row"}).set_index("mishap_id")
     joined = mishap.reindex(records.occupant["mishap_id"]).reset_index(drop=True)
     frame = pd.concat([records.occupant.reset_index(drop=True), joined], axis=1)
@@ -102,18 +93,19 @@ def derive(
 
 
 def _training(frame: pd.DataFrame, currency_months: float) -> dict[str, Any]:
-    earliest, assumed, latest = _training_span(frame)
+    earliest, assumed, latest = training_span(frame)
     event = frame["event_date"].to_numpy("datetime64[D]")
     ever, kind = frame["training_ever"], frame["training_type"]
-    hands_on = ((ever == "yes") & kind.isin(HANDS_ON)).to_numpy(bool)
-    months = np.where(hands_on, _months(assumed, event), np.nan)
-    current = months <= currency_months
+    too_late = earliest > event
+    taught = (ever == "yes").to_numpy(bool) & ~too_late
+    months = np.where(taught & kind.isin(HANDS_ON), _months(assumed, event), np.nan)
+    dated = np.isfinite(months)
     status = np.select(
         [
-            np.isfinite(months) & current,
-            np.isfinite(months),
-            (ever == "no").to_numpy(bool),
-            ((ever == "yes") & kind.isin(["dry_only", "briefing_only"])).to_numpy(bool),
+            dated & (months <= currency_months),
+            dated,
+            (ever == "no").to_numpy(bool) & ~too_late,
+            taught & kind.isin(["dry_only", "briefing_only"]),
         ],
         ["current", "lapsed", "none", "briefing_or_dry_only"],
         default="unknown",
@@ -125,12 +117,16 @@ def _training(frame: pd.DataFrame, currency_months: float) -> dict[str, Any]:
         "documented": frame["training_evidence"].isin(["certificate", "roster"]).to_numpy(bool)
         & (status != "unknown"),
         "months_since": months,
-        "recency_ambiguous": ambiguous & np.isfinite(months),
+        "recency_ambiguous": ambiguous & dated,
+        "order_ambiguous": (latest > event) & dated,
     }
 
 
-def _training_span(frame: pd.DataFrame) -> tuple[NDArray[np.datetime64], ...]:
-    """Earliest, assumed and latest day of the last course, as far as its date is known (n occupants)."""
+def training_span(frame: pd.DataFrame) -> tuple[NDArray[np.datetime64], ...]:
+    """Earliest, assumed and latest day of the last course, as far as its date is known (n occupants).
+
+    A date of unknown precision is taken as known to the year.
+    """
     day = frame["training_last_date"].to_numpy("datetime64[D]")
     precision = frame["training_date_precision"]
     by_month = (precision == "month").to_numpy(bool)
@@ -157,10 +153,14 @@ def _outcome(frame: pd.DataFrame) -> dict[str, Any]:
     left_alive = egress.isin(["self", "assisted"]) | frame["cause_of_death"].isin(
         ["drowning_outside", "hypothermia_cold"]
     )
-    stayed = (egress == "not_egressed") | (
-        frame["body_location"].eq("inside") & ~frame["re_entered"].eq("yes")
+    stayed, went_back = egress == "not_egressed", frame["re_entered"]
+    found_inside = frame["body_location"].eq("inside") & ~went_back.eq("yes")
+    perhaps_back = found_inside & went_back.eq("unknown") & ~stayed
+    out = np.select(
+        [~dead, on_impact, inside, perhaps_back, stayed | found_inside, left_alive],
+        [1.0, 0.0, 1.0, np.nan, 0.0, 1.0],
+        default=np.nan,
     )
-    out = np.select([~dead, on_impact, inside, stayed, left_alive], [1.0, 0.0, 1.0, 0.0, 1.0], default=np.nan)
     return {"survived": (~dead).astype(int), "died_on_impact": on_impact, "out": out}
 
 

@@ -44,13 +44,14 @@ class Finding:
 
 
 def sentence(finding: Finding) -> str:
-    """The finding as one plain sentence: file, row, field, seen, expected, what to do."""
+    """The finding as one plain sentence: file, row, field, seen, expected, what to do; a statement just says it."""
     place = [finding.file]
     if finding.row is not None:
         place.append(f"row {finding.row}")
     if finding.field:
         place.append(finding.field)
-    parts = f"{', '.join(place)}: found {finding.seen or 'an empty cell'}"
+    found = "" if finding.severity == "statement" else "found "
+    parts = f"{', '.join(place)}: {found}{finding.seen or 'an empty cell'}"
     if finding.expected:
         parts += f", expected {finding.expected}"
     if finding.remedy:

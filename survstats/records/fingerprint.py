@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -14,17 +15,24 @@ from survstats.records.loading import Records
 
 # no cell holds these two characters: reading refuses them
 _BETWEEN_CELLS, _BETWEEN_ROWS = "\x1f", "\x1e"
+_TIME = re.compile(r"([0-9]{2}:[0-9]{2})(:[0-9]{2})?Z?")
 
 
-def cohort_hash(records: Records) -> str:
+def cohort_hash(records: Records, *, tables: Sequence[TableName] = TABLES) -> str:
     """SHA-256 of what the records say, in hexadecimal.
 
     It covers every codebook field of every row, in the codebook's order and sorted by key. The order of rows and of
-    columns, the file format, encoding, separator, decimal sign and form of dates do not change it, nor do columns
-    that are not in the codebook, nor does a column that is not there instead of one without any text.
+    columns, the file format, encoding, separator, decimal sign and form of dates and times do not change it, nor do
+    columns that are not in the codebook, nor does a column that is not there instead of one without any text.
+
+    Parameters
+    ----------
+    records : Records
+    tables : collection of str, optional
+        The tables it covers; all three if not given.
     """
     digest = hashlib.sha256()
-    for table in TABLES:
+    for table in tables:
         digest.update(f"{table}{_BETWEEN_ROWS}".encode())
         for row in sorted(_rows(records, table)):
             digest.update(row.encode())
@@ -40,11 +48,16 @@ def _rows(records: Records, table: TableName) -> list[str]:
 
 
 def _canonical(field: Field, texts: pd.Series) -> Sequence[str]:
-    if field.kind not in ("integer", "number"):
-        return [str(text) for text in texts]
+    way = {"integer": _number, "number": _number, "time": _time}.get(field.kind, str)
     codes, distinct = pd.factorize(texts.to_numpy())
-    numbers: list[str] = np.array([_number(str(text)) for text in distinct], dtype=object)[codes].tolist()
-    return numbers
+    canonical: list[str] = np.array([way(str(text)) for text in distinct], dtype=object)[codes].tolist()
+    return canonical
+
+
+def _time(text: str) -> str:
+    """The time of day without the Z that every time has, and with seconds; what is no time stays as it stands."""
+    found = _TIME.fullmatch(text)
+    return f"{found[1]}{found[2] or ':00'}" if found else text
 
 
 def _number(text: str) -> str:

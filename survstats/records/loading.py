@@ -20,7 +20,7 @@ from survstats.groundwork.errors import RecordsError
 from survstats.records.codebook import NOT_APPLICABLE, TABLES, Field, TableName, load_codebook
 from survstats.records.finding import Finding
 from survstats.records.reading.grid import shown
-from survstats.records.reading.tables import Source, TextTable, read_text_table
+from survstats.records.reading.tables import Source, TextTable, read_text_tables
 from survstats.records.rules.cell import nearest_word, wrong_text
 
 
@@ -43,7 +43,9 @@ class Records:
         By table and field: where its cells stand, for fields that do not stand in the table's file under their own
         name.
     findings : tuple of Finding
-        What reading found: rules F1-F5 and F7-F13, and those of a mapping.
+        What reading found: rules F1-F5 and F7-F14, and those of a mapping.
+    outcomes_pending : bool
+        Whether the people stand on a roster sheet only, so that nothing is known yet of how it ended for them.
     """
 
     mishap: pd.DataFrame
@@ -54,6 +56,7 @@ class Records:
     hashes: Mapping[str, str]
     sources: Mapping[str, Mapping[str, Source]]
     findings: tuple[Finding, ...]
+    outcomes_pending: bool = False
 
     def table(self, name: TableName) -> pd.DataFrame:
         """One of the three tables, typed."""
@@ -89,45 +92,7 @@ def read_records(
         "occupant": occupant_path,
         "training_run": training_run_path,
     }
-    return typed_records(
-        {table: read_text_table(Path(path), table=table) for table, path in paths.items() if path is not None}
-    )
-
-
-def find_tables(folder: Path | str) -> dict[TableName, Path]:
-    """The files of a study folder that hold its tables, by table; no entry where none is found.
-
-    In this order: ``mishap.csv``, ``mishap.parquet``, ``mishap.xlsx``; else the one workbook of the folder that has a
-    sheet ``mishap``; likewise the others.
-
-    Raises
-    ------
-    RecordsError
-        ``several_workbooks`` where more than one workbook has the sheet, ``bad_workbook`` where one is damaged.
-    """
-    folder = Path(folder)
-    found: dict[TableName, Path] = {}
-    for table in TABLES:
-        named = (folder / f"{table}{suffix}" for suffix in (".csv", ".parquet", ".xlsx"))
-        if path := next((path for path in named if path.is_file()), None):
-            found[table] = path
-    sought = [table for table in TABLES if table not in found]
-    books = sorted(path for path in folder.glob("*.xlsx") if not path.name.startswith(("~", ".")))
-    if ("mishap" not in sought and "occupant" not in sought) or not books:
-        return found
-    from survstats.records.reading.sheets import tables_in_workbook
-
-    for path in books:
-        for table in set(sought) & set(tables_in_workbook(path)):
-            if table in found:
-                names = f"{found[table].name} and {path.name}"
-                raise RecordsError(
-                    "several_workbooks",
-                    f"There is a sheet {table} in {names}.",
-                    "Name one of them in the study file.",
-                )
-            found[table] = path
-    return found
+    return typed_records(read_text_tables({t: Path(path) for t, path in paths.items() if path is not None}))
 
 
 def typed_records(texts: Mapping[TableName, TextTable]) -> Records:
@@ -157,6 +122,7 @@ def typed_records(texts: Mapping[TableName, TextTable]) -> Records:
         hashes={table: text.hash for table, text in texts.items()},
         sources={table: text.sources for table, text in texts.items()},
         findings=tuple(findings),
+        outcomes_pending=any(text.outcomes_pending for text in texts.values()),
     )
 
 
@@ -168,7 +134,7 @@ def _no_rows(table: TableName) -> TextTable:
 
 def _demand_columns(table: TableName, text: TextTable) -> None:
     present = list(text.cells.columns)
-    lacking = [f.name for f in load_codebook().table(table) if f.column_required and f.name not in present]
+    lacking = [f.name for f in _asked(table, text) if f.column_required and f.name not in present]
     if not lacking:
         return
     near = {name: nearest_word(name, present) for name in lacking}
@@ -176,6 +142,12 @@ def _demand_columns(table: TableName, text: TextTable) -> None:
     remedy = "Add the column" + (f"; {', '.join(hints)}." if hints else ".")
     columns = "the column" if len(lacking) == 1 else "the columns"
     raise RecordsError("missing_column", f"{text.file} lacks {columns} {', '.join(lacking)}.", remedy)
+
+
+def _asked(table: TableName, text: TextTable) -> tuple[Field, ...]:
+    """The fields that were asked when the table was written: on a roster, not how it ended."""
+    fields = load_codebook().table(table)
+    return tuple(f for f in fields if f.roster) if text.outcomes_pending else tuple(fields)
 
 
 def _column_findings(table: TableName, text: TextTable) -> list[Finding]:
@@ -198,7 +170,7 @@ def _column_findings(table: TableName, text: TextTable) -> list[Finding]:
                     remedy,
                 )
             )
-    for name in known:
+    for name in (field.name for field in _asked(table, text)):
         if name not in present:
             remedy = "read as not collected"
             found.append(Finding("F8", "statement", text.file, 1, name, "no such column", "", remedy))
@@ -212,11 +184,12 @@ def _typed_table(table: TableName, text: TextTable) -> tuple[pd.DataFrame, pd.Da
     raw = text.cells.reindex(columns=[field.name for field in fields], fill_value="")
     rows = np.asarray(text.rows, dtype=np.int64)
     told = {(f.file, f.row, f.field) for f in text.findings if f.severity == "error"}
+    asked = {field.name for field in _asked(table, text)} | set(text.cells.columns)
     for field in fields:
         cells = raw[field.name].to_numpy()
         codes, found = pd.factorize(cells)
         distinct = [str(value) for value in found]
-        wrong = [wrong_text(field, value) for value in distinct]
+        wrong = [wrong_text(field, value) if field.name in asked else None for value in distinct]
         typed[field.name] = _typed_column(field, codes, distinct, np.array([w is not None for w in wrong]))
         for at in np.flatnonzero(np.array([w is not None for w in wrong])[codes]):
             file, row, column, seen = text.place(field.name, int(at))

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from survstats.groundwork.errors import StudyFileError
+from survstats.records.alike import second_source
 from survstats.records.loading import Records
 
 _NOT_KNOWN = ("unknown", "na")
@@ -25,6 +27,9 @@ class PopulationFilter:
         Years of the mishap, both included.
     classes, operators, roles : tuple of str
         ``aircraft_class`` and ``operator_code`` of the mishap, ``role`` of the person.
+    alike_kept : bool
+        Whether mishaps of the same day, class and number aboard are mishaps of their own (an accepted R42) and not
+        one told by several sources.
     """
 
     first_year: int | None = None
@@ -32,6 +37,7 @@ class PopulationFilter:
     classes: tuple[str, ...] = ()
     operators: tuple[str, ...] = ()
     roles: tuple[str, ...] = ()
+    alike_kept: bool = False
 
 
 EVERYBODY = PopulationFilter()
@@ -57,6 +63,32 @@ def left_out(frame: pd.DataFrame, chosen: PopulationFilter) -> pd.Categorical:
     for code, reason in reversed(list(enumerate(outside))):
         codes[outside[reason].to_numpy(bool)] = code
     return pd.Categorical.from_codes(codes.tolist(), categories=pd.Index(list(outside), dtype=object))
+
+
+def told_again(mishap: pd.DataFrame, population: PopulationFilter) -> pd.Series[bool]:
+    """Whether each row tells again what another tells better, unless the study file says that they are two (g)."""
+    return second_source(mishap) & (not population.alike_kept)
+
+
+def studied_mishaps(mishap: pd.DataFrame, population: PopulationFilter) -> NDArray[np.bool_]:
+    """Whether a study is about each mishap, and no other row tells of it better (g)."""
+    return np.asarray(mishap_left_out(mishap, population).isna())
+
+
+def mishap_left_out(mishap: pd.DataFrame, population: PopulationFilter) -> pd.Series[str]:
+    """Why a study is not about each mishap: ``second_source`` or a reason of the filter; missing where it is (g)."""
+    reasons = np.asarray(left_out(mishap, replace(population, roles=())), dtype=object)
+    reasons = np.where(told_again(mishap, population), "second_source", reasons)
+    return pd.Series(reasons, index=mishap.index, dtype=object)
+
+
+def studied_people(
+    occupant: pd.DataFrame, mishap: pd.DataFrame, population: PopulationFilter
+) -> pd.Series[bool]:
+    """Whether a study is about each person: the mishap and the role are in it (n occupants)."""
+    inside = mishap.loc[studied_mishaps(mishap, population), "mishap_id"]
+    chosen = occupant["mishap_id"].isin(inside)
+    return chosen & occupant["role"].isin(population.roles) if population.roles else chosen
 
 
 def refuse_absent_values(records: Records, chosen: PopulationFilter) -> None:

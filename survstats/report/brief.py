@@ -6,7 +6,7 @@ import datetime
 import math
 from collections.abc import Mapping
 
-from survstats.report.brief_figures import axis_figure, break_even_figure, seats_figure
+from survstats.report.brief_figures import axis_figure, break_even_figure, range_told, seats_figure
 from survstats.report.content import (
     Block,
     BriefContent,
@@ -18,7 +18,15 @@ from survstats.report.content import (
     Text,
     WordBox,
 )
-from survstats.report.head import banners, paper_head, paper_words, population_filter, run_log, strong
+from survstats.report.head import (
+    banners,
+    is_shared,
+    paper_head,
+    paper_words,
+    population_filter,
+    run_log,
+    strong,
+)
 from survstats.report.lettering import join
 from survstats.report.wording import Wording
 from survstats.study.results import MASKED, StudyResults
@@ -150,8 +158,6 @@ def _saw(results: StudyResults, words: Wording) -> Block:
     elif "crude.rd_exact" in numbers and results.codes["brief.form"] in ("few_mishaps", "one_mishap"):
         body += [Piece(" "), *words.say("saw.exact")]
     within = "saw.within_tied" if numbers["within.tied"].value else "saw.within"
-    if numbers["within.informative"].method == MASKED:
-        within = "saw.within_masked"
     body += [Piece(" "), *words.say(within if numbers["within.informative"].value else "saw.within_none")]
     return Block(words.say("saw.name"), words.say(lead), (tuple(body),))
 
@@ -159,29 +165,41 @@ def _saw(results: StudyResults, words: Wording) -> Block:
 def _unseen(results: StudyResults, words: Wording, *, estimated: bool) -> Block:
     numbers = results.numbers
     lead = "unseen.lead"
+    keys = ["unseen.no_row"] if numbers["cohort.ledger.no_row"].value else []
     if not numbers["cohort.population"].value:
-        return Block(words.say("unseen.name"), words.say("unseen.lead_nobody"), ())
-    if not numbers["seen.died"].value:
+        lead, estimated = "unseen.lead_nobody", False
+    elif not numbers["seen.died"].value:
         lead = "unseen.lead_nobody_died"
     elif not numbers["seen.unknown_died"].value:
         lead = "unseen.lead_none"
-    elif numbers["seen.unknown_died"].method == MASKED:
-        lead = "unseen.lead_masked"
-    keys = []
-    if not numbers["seen.unknown"].value:
-        keys.append("unseen.none_unknown")
-    elif "unknown.rd_low" in numbers:
-        few = results.codes["brief.form"] in ("few_mishaps", "one_mishap")
-        keys.append("unseen.worst_few" if few else "unseen.worst")
-    if numbers["unknown.perhaps"].value and "unknown.rd_low" in numbers:
-        keys.append("unseen.perhaps" if numbers["seen.unknown"].value else "unseen.perhaps_alone")
+    if numbers["cohort.population"].value:
+        keys += _range_keys(results)
     if estimated and numbers["seen.unknown"].value:
         keys.append(f"unseen.{results.codes['records.left_out']}")
     if estimated:
         keys.append("unseen.fitness")
-    if numbers["records.not_blind"].value:
-        keys.append("unseen.not_blind")
+    not_blind, unnoted = (numbers[f"records.{name}"].value for name in ("not_blind", "blind_unknown"))
+    if not_blind or unnoted:
+        keys.append(f"unseen.not_blind{'_both' if unnoted else ''}" if not_blind else "unseen.blind_unknown")
     return Block(words.say("unseen.name"), words.say(lead), (words.join(*keys),) if keys else ())
+
+
+def _range_keys(results: StudyResults) -> list[str]:
+    """What is told of the range over the unknown: all of them, or where that is withheld those of unknown training."""
+    numbers = results.numbers
+    if not numbers["seen.unknown"].value and not numbers["unknown.perhaps"].value:
+        return ["unseen.none_unknown"]
+    told = range_told(results)
+    few = "_few" if results.codes["brief.form"] in ("few_mishaps", "one_mishap") else ""
+    keys = [] if numbers["seen.unknown"].value else ["unseen.none_unknown"]
+    if told and numbers["seen.unknown"].value:
+        part = "_part" if told == "unknown" and results.codes["unknown.rows"] == "part" else ""
+        keys.append(f"unseen.worst{'_status' if told == 'status' else ''}{few}{part}")
+    if told == "unknown" and numbers["unknown.perhaps"].value:
+        keys.append("unseen.perhaps" if numbers["seen.unknown"].value else "unseen.perhaps_alone")
+    elif told == "status":
+        keys.append("unseen.perhaps_out")
+    return keys
 
 
 def _headline(results: StudyResults, words: Wording) -> Block:
@@ -202,9 +220,7 @@ def _steady(results: StudyResults, words: Wording, *, estimated: bool, drawn: bo
     lead = f"steady.lead{without}" if drawn else "steady.nothing"
     if not drawn and MASKED in (results.absent.get(name) for name in ("crude.rd", "crude.rd_exact")):
         lead = "steady.masked"
-    if lead == "steady.lead" and not (
-        results.numbers["unknown.people"].value and "unknown.rd_low" in results.numbers
-    ):
+    if lead == "steady.lead" and not (results.numbers["unknown.people"].value and range_told(results)):
         lead = "steady.lead_known"
     within = words.say(f"within.{_within_key(results)}")
     return Section(words.say(f"steady.title{without}"), words.say(lead), (within,))
@@ -228,11 +244,12 @@ def _assumptions(results: StudyResults, words: Wording, *, estimated: bool) -> S
 def _assumed_if(results: StudyResults) -> tuple[tuple[str, bool], ...]:
     return (
         (
-            "assumed.unknown" if "unknown.rd_low" in results.numbers else "assumed.unknown_alone",
+            "assumed.unknown" if range_told(results) else "assumed.unknown_alone",
             bool(results.numbers["unknown.people"].value),
         ),
         ("assumed.gaps", bool(results.lists["notices.gap_fields"])),
         ("assumed.recency_unclear", bool(results.numbers["seen.recency_unclear"].value)),
+        ("assumed.order_unclear", bool(results.numbers["seen.order_unclear"].value)),
         ("assumed.penalised", results.codes["effect.likelihood"] == "penalised"),
     )
 
@@ -268,9 +285,13 @@ def _provenance(results: StudyResults, words: Wording) -> tuple[Text, ...]:
         line.removeprefix("cohort.ledger.") for line in results.numbers if line.startswith("cohort.ledger.")
     ]
     steps = [f"provenance.flow_{line}" for line in lines if words.has(f"provenance.flow_{line}")]
-    some = [key for key in steps if results.numbers[f"cohort.ledger.{key.partition('flow_')[2]}"].value]
-    flow = words.series("provenance.flow", *some)
-    hashes = words.join("provenance.hashes", "provenance.rounded")
+    left = {key: f"cohort.ledger.{key.partition('flow_')[2]}" for key in steps}
+    told = [key for key, name in left.items() if results.numbers[name].value and not words.is_masked(name)]
+    flow = words.series("provenance.flow", *told)
+    if any(words.is_masked(name) for name in left.values()):
+        flow = join(flow, words.say("provenance.flow_rest_masked"))
+    which = "provenance.hashes_shared" if is_shared(results) else "provenance.hashes"
+    hashes = words.join(which, "provenance.rounded")
     funding = (words.say("provenance.funding"),) if results.texts["study.funding"] else ()
     return (flow, hashes, *run_log(results, words), *funding)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Literal
 
 from survstats.report.content import (
     AxisFigure,
@@ -14,7 +15,7 @@ from survstats.report.content import (
     SeatsFigure,
 )
 from survstats.report.wording import Wording
-from survstats.study.results import Number, StudyResults
+from survstats.study.results import MASKED, Number, StudyResults
 
 #: Rows of the axis in order: key in the catalogue, id, kind, family (rules part the families).
 _ROWS: tuple[tuple[str, str, RowKind, str], ...] = (
@@ -68,9 +69,8 @@ def axis_figure(results: StudyResults, words: Wording) -> AxisFigure | None:
         rows.append(
             _row(words, numbers["crude.rd_exact"], "exact", "crude.rd_exact", "unadjusted", "unadjusted")
         )
-    if "unknown.rd_low" in numbers and numbers["unknown.people"].value:
-        few = results.codes["brief.form"] in ("few_mishaps", "one_mishap")
-        rows.append(_worst_case(words, numbers["unknown.rd_low"], numbers["unknown.rd_high"], few=few))
+    if range_told(results) and numbers["unknown.people"].value:
+        rows.append(_worst_case(results, words))
     if not rows:
         return None
     spoken = [piece for row in rows for piece in (*row.name, Piece(" "), *row.shown, Piece("; "))][:-1]
@@ -103,20 +103,34 @@ def _row(words: Wording, number: Number, key: str, name: str, kind: RowKind, fam
     )
 
 
-def _worst_case(words: Wording, low: Number, high: Number, *, few: bool) -> AxisRow:
+def range_told(results: StudyResults) -> Literal["unknown", "status", ""]:
+    """Which range over the unknown can be told: of all of them, of those of unknown training alone, or none."""
+    if "unknown.rd_low" in results.numbers:
+        return "unknown"
+    masked = results.absent.get("unknown.rd_low") == MASKED
+    return "status" if masked and "unknown.status_rd_low" in results.numbers else ""
+
+
+def _worst_case(results: StudyResults, words: Wording) -> AxisRow:
     """The range over the unknown; with few mishaps without an interval, which would say nothing."""
+    key = range_told(results)
+    low, high = (
+        results.numbers[f"unknown.{'status_' if key == 'status' else ''}rd_{end}"] for end in ("low", "high")
+    )
+    few = results.codes["brief.form"] in ("few_mishaps", "one_mishap")
+    part = "_part" if key == "unknown" and results.codes["unknown.rows"] == "part" else ""
     return AxisRow(
         kind="worst_case",
         family="worst_case",
-        name=words.say("axis.unknown"),
-        note=words.say("axis.unknown_note"),
+        name=words.say(f"axis.{key}"),
+        note=words.say(f"axis.{key}_note{part}"),
         value=None,
         low=100 * low.value,
         high=100 * high.value,
         outer_low=None if few else 100 * _finite(low.low, -1.0),
         outer_high=None if few else 100 * _finite(high.high, 1.0),
-        shown=words.say("axis.range"),
-        shown_outer=() if few else words.say("axis.range_outer"),
+        shown=words.say(f"axis.{key}_range"),
+        shown_outer=() if few else words.say(f"axis.{key}_range_outer"),
     )
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from typing import NamedTuple
 
+from survstats.groundwork.words import code_point, visible
 from survstats.report.content import plain
 from survstats.report.wording import Facts, Wording
 from survstats.study.results import Number
@@ -46,7 +47,8 @@ def findings_text(findings: Iterable[Sequence[str | int | None]], *, width: int 
     Returns
     -------
     list of str
-        Errors first, statements last; control letters and marks of direction are spelled out.
+        Errors first, statements last, columns that are not there after all others; control letters and marks of
+        direction are spelled out.
     """
     rows = sorted((FindingRow(*row) for row in findings), key=_order)  # type: ignore[arg-type]
     if not rows:
@@ -57,10 +59,11 @@ def findings_text(findings: Iterable[Sequence[str | int | None]], *, width: int 
     return lines
 
 
-def _order(row: FindingRow) -> tuple[int, str, int, str]:
+def _order(row: FindingRow) -> tuple[int, bool, str, int, str]:
     """Errors first, statements last; rules by letter and number; the order within a rule stays."""
-    digits = row.rule[1:]
-    return _SEVERITIES.index(row.severity), row.rule[:1], int(digits) if digits.isdecimal() else 0, row.rule
+    weight, digits = _SEVERITIES.index(row.severity), row.rule[1:]
+    number = int(digits) if digits.isdecimal() else 0
+    return weight, row.rule == _ABSENT_COLUMNS, row.rule[:1], number, row.rule
 
 
 def _rule(rows: list[FindingRow], width: int) -> list[str]:
@@ -75,12 +78,11 @@ def _rule(rows: list[FindingRow], width: int) -> list[str]:
     if first.rule == _ABSENT_COLUMNS:
         lines += _absent(rows, width)
     elif first.severity == "statement":
-        lines += [line for row in rows[:PLACES] for line in _indented(_statement(row), width)]
-        left = len(rows[PLACES:])
+        said = _said_together(rows)
+        lines += [line for row in said[:PLACES] for line in _indented(_statement(row), width, longest=None)]
+        left = len(said[PLACES:])
     else:
-        found = _alike(rows)
-        lines += _places(found[:PLACES], width)
-        left = sum(max(len(numbers), 1) for _, numbers in found[PLACES:])
+        return lines + _by_remedy(rows, width)
     if left:
         lines += _indented(_say("findings.more", left), width)
     for remedy in dict.fromkeys(row.remedy for row in rows if row.remedy):
@@ -88,10 +90,40 @@ def _rule(rows: list[FindingRow], width: int) -> list[str]:
     return lines
 
 
+def _by_remedy(rows: list[FindingRow], width: int) -> list[str]:
+    """The places of a rule, each remedy under its own; so many lines in all, and how many findings are left."""
+    lines: list[str] = []
+    room, left = PLACES, 0
+    for remedy in dict.fromkeys(row.remedy for row in rows):
+        found = _alike([row for row in rows if row.remedy == remedy])
+        left += sum(max(len(numbers), 1) for _, numbers in found[room:])
+        found = found[:room]
+        room -= len(found)
+        if found:
+            lines += _places(found, width)
+            lines += _indented(remedy, width, mark="> ") if remedy else []
+    return lines + (_indented(_say("findings.more", left), width) if left else [])
+
+
+def _said_together(rows: list[FindingRow]) -> list[FindingRow]:
+    """Statements that say the same of several columns of a file, made one that names them all."""
+    together: dict[tuple[str, ...], list[FindingRow]] = {}
+    for row in rows:
+        together.setdefault((row.file, _harmless(row.seen), _harmless(row.expected)), []).append(row)
+    return [
+        row._replace(
+            field=", ".join(_harmless(row.field) for row in alike if row.field), seen=seen, expected=expected
+        )
+        for (_, seen, expected), alike in together.items()
+        for row in alike[:1]
+    ]
+
+
 def _statement(row: FindingRow) -> str:
-    """What a statement says, led by the column it is about."""
+    """What a statement says, led by the file and the column it is about."""
+    place = ", ".join(part for part in (row.file, row.field) if part)
     said = f"{row.seen} {row.expected}".strip()
-    return f"{row.file}, {row.field}: {said}" if row.field else said
+    return f"{place}: {said}" if place and said else place or said
 
 
 def _absent(rows: list[FindingRow], width: int) -> list[str]:
@@ -169,10 +201,7 @@ def _indented(text: str, width: int, *, mark: str = "", longest: int | None = _L
 def _harmless(text: str, *, longest: int | None = _LONGEST) -> str:
     """The text on one line, control letters and marks of direction spelled out, cut where it is very long."""
     cut = f"{text[:longest]}..." if longest and len(text) > longest else text
-    return "".join(
-        letter if letter.isprintable() else " " if letter in "\u00a0\u202f" else f"[U+{ord(letter):04X}]"
-        for letter in cut
-    )
+    return visible(cut.replace("\u00a0", " ").replace("\u202f", " "), instead=code_point)
 
 
 def _cells(text: str) -> int:

@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from survstats.groundwork.errors import PublishError
+from survstats.groundwork.whole_file import cannot_write
 
 MANIFEST = "manifest.json"
 MADE_BY = "survstats"
@@ -63,7 +64,7 @@ def write_folder(directory: Path, files: Mapping[str, bytes]) -> None:
         _fill(fresh, files)
         _put(fresh, directory)
     except OSError as fault:
-        raise _told(fault, directory) from fault
+        raise cannot_write(directory, fault) from fault
     finally:
         if fresh is not None:
             shutil.rmtree(fresh, ignore_errors=True)
@@ -211,14 +212,3 @@ def _fsync_folder(folder: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
-
-
-def _told(fault: OSError, directory: Path) -> PublishError:
-    """The fault as one clear sentence."""
-    if fault.errno in (errno.ENOSPC, errno.EDQUOT):
-        return PublishError(
-            "disk_full", f"The disk is full: {directory} was not written.", "Free some space."
-        )
-    if fault.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
-        return PublishError("not_writable", f"{directory} cannot be written here.", "Choose another place.")
-    return PublishError("not_written", f"{directory} could not be written: {fault.strerror or fault}.")

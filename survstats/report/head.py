@@ -11,8 +11,9 @@ from survstats.study.results import StudyResults
 
 def paper_words(results: StudyResults, date: datetime.date) -> Wording:
     """The sentences of a paper made on a day; where it is passed on, no date finer than the year is told."""
-    shared = results.codes.get("paper.audience") == "sharing"
-    return Wording(facts_of(results, paper_date=str(date.year) if shared else f"{date.day} {date:%B %Y}"))
+    return Wording(
+        facts_of(results, paper_date=str(date.year) if is_shared(results) else f"{date.day} {date:%B %Y}")
+    )
 
 
 def paper_head(results: StudyResults, words: Wording, *, name: str, title: str) -> Head:
@@ -60,7 +61,8 @@ def banners(results: StudyResults, words: Wording) -> tuple[Text, ...]:
     if results.codes["records.survivor_only"] != "no":
         said = results.codes["records.survivor_only"] == "said"
         keys.append("said_survivor_only" if said else "survivor_only")
-    keys += [rule for rule in ("R40", "R41") if rule in results.lists["records.warnings"]]
+    told = {"R38"} if keys == ["survivor_only"] else set()
+    keys += [rule for rule in results.lists["records.banners"] if rule not in told]
     return tuple(words.say(f"banner.{key}") for key in keys)
 
 
@@ -75,9 +77,26 @@ def population_filter(results: StudyResults, words: Wording) -> Text:
 
 
 def run_log(results: StudyResults, words: Wording) -> tuple[Text, ...]:
-    """How many plans were tried on these records, or why that is not known."""
-    state = results.codes.get("log.state")
-    return (words.say(f"provenance.log_{state}"),) if state else ()
+    """How many plans were tried on these records, or why that is not known; where it is shared, what that guards."""
+    keys = [f"log_{results.codes['log.state']}"] if "log.state" in results.codes else []
+    if keys == ["log_kept"] and not _is(results, "log.plans", more_than=1):
+        keys = ["log_only"]
+    if _is(results, "log.states", more_than=1):
+        keys.append("log_states")
+    if is_shared(results):
+        keys.append("shared_alone")
+        if _is(results, "log.shared", more_than=1):
+            keys.append("shared_before")
+    return (words.join(*(f"provenance.{key}" for key in keys)),) if keys else ()
+
+
+def _is(results: StudyResults, name: str, *, more_than: int) -> bool:
+    return name in results.numbers and results.numbers[name].value > more_than
+
+
+def is_shared(results: StudyResults) -> bool:
+    """Whether the paper is one to be passed on."""
+    return results.codes.get("paper.audience") == "sharing"
 
 
 def strong(text: Text) -> Text:

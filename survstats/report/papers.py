@@ -10,7 +10,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from survstats.groundwork.cells import csv_cell
-from survstats.groundwork.errors import CallError, PublishError
+from survstats.groundwork.errors import CallError
+from survstats.groundwork.whole_file import write_whole
 from survstats.report.brief import brief_content
 from survstats.report.figures import figure_data
 from survstats.report.folder import MADE_BY, write_folder
@@ -54,10 +55,7 @@ def publish(
             f"Run 'survstats brief --for {audience}' on the study itself.",
         )
     files = papers(results, now=now or datetime.datetime.now().astimezone())
-    try:
-        write_folder(Path(directory), files)
-    except OSError as fault:
-        raise _not_written(directory, fault) from None
+    write_folder(Path(directory), files)
 
 
 def papers(results: StudyResults, *, now: datetime.datetime) -> dict[str, bytes]:
@@ -91,28 +89,14 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[Cell]]) -> str:
 
 
 def write_file(path: Path, text: str, *, replace: bool = True) -> None:
-    """Write one text file; with ``replace=False`` only where nothing of that name is there yet.
+    """Write one text file, whole or not at all; with ``replace=False`` only where nothing of that name is there yet.
 
     Raises
     ------
     PublishError
-        ``not_written`` if that cannot be done, ``file_exists`` where something is there that must stay.
+        As `survstats.groundwork.whole_file.write_whole`.
     """
-    try:
-        with path.open("w" if replace else "x", encoding="utf-8", newline="") as file:
-            file.write(text)
-    except FileExistsError:
-        raise PublishError(
-            "file_exists", f"'{path}' is there already and was left alone.", "Name a new file with --out."
-        ) from None
-    except OSError as fault:
-        raise _not_written(path, fault) from None
-
-
-def _not_written(place: str | Path, fault: OSError) -> PublishError:
-    return PublishError(
-        "not_written", f"'{place}' could not be written ({fault.strerror}).", "Choose another name or place."
-    )
+    write_whole(path, text.encode("utf-8", errors="replace"), replace=replace)
 
 
 def _numbers(results: StudyResults) -> str:

@@ -112,8 +112,12 @@ def render_pdf(content: Content, *, paper: Paper = "white") -> bytes:
         "note_lines": sum(len(break_lines(note, _TEXT_WIDTH, SIZES.note)) for note in content.head.notes),
     }
     air, template = [min(AIRS)] * PAGES, f"{_name(content)}.typ"
-    pdf = _compile(template, {**data, "air": air}, fonts)
-    if count_pages(pdf) != PAGES:
+    for first in (True, False):  # some parts have another place where their first one has no room
+        data["ledger_first"] = data["beside"] = first
+        pdf = _compile(template, {**data, "air": air}, fonts)
+        if count_pages(pdf) == PAGES:
+            break
+    else:
         return pdf
     for page in range(PAGES):
         for share in AIRS:

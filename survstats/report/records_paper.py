@@ -9,6 +9,7 @@ from survstats.report.content import Block, Piece, Section, Text, plain
 from survstats.report.head import (
     accepted_rules,
     banners,
+    is_shared,
     paper_head,
     paper_words,
     population_filter,
@@ -39,7 +40,7 @@ def records_content(results: StudyResults, *, date: datetime.date) -> RecordsCon
         banners=(*banners(results, words), *((accepted,) if accepted else ())),
         question=words.say("about_records.asked"),
         read=_read(results, words),
-        answer=words.say(f"about_records.complete{_masked(results) or _who(results)}"),
+        answer=words.say(f"about_records.complete{_who(results)}"),
         known=_known(results, words, rows),
         gaps=_gaps(words, tuple(row for row in rows if not _is_whole(row))),
         together=together(results, words),
@@ -67,18 +68,13 @@ def _who(results: StudyResults) -> str:
     return "_nobody_lived" if died else "_nobody_died" if lived else "_nobody"
 
 
-def _masked(results: StudyResults) -> str:
-    """The ending of a key where it is withheld how many records are complete."""
-    names = [f"gaps.{part}{fate}" for part in ("", "complete_") for fate in ("died", "survived")]
-    return "_masked" if any(results.numbers[name].method == MASKED for name in names) else ""
-
-
 def _read(results: StudyResults, words: Wording) -> Text:
     read = "read_runs" if _has_runs(results) else "read"
     twice = _counted(results, "records.second_source_mishaps")
     return join(
         words.say(f"about_records.{read}"),
         words.say("about_records.second_source") if twice else (),
+        words.say("about_records.no_row") if _counted(results, "gaps.no_row") else (),
         population_filter(results, words),
     )
 
@@ -86,10 +82,9 @@ def _read(results: StudyResults, words: Wording) -> Text:
 def _known(results: StudyResults, words: Wording, rows: list[GapRow]) -> Section:
     """What the figure shows, and the fields known of everyone, which need no drawing."""
     whole = [row for row in rows if _is_whole(row)]
-    withheld = results.codes["paper.audience"] == "sharing"
+    withheld = is_shared(results)
     drawn = len(rows) > len(whole)
-    needs = "needs" if results.lists["plan.covariates"] else "needs_training"
-    items = [words.say(f"known.{needs}")]
+    items = [words.say("known.needs")]
     if whole:
         names = words.listed([plain(row.name) for row in whole])
         items.append((*words.say("known.everyone"), Piece(f" {names}.")))
@@ -102,7 +97,7 @@ def _known(results: StudyResults, words: Wording, rows: list[GapRow]) -> Section
 
 
 def _is_withheld(results: StudyResults, field: str) -> bool:
-    names = [f"gaps{part}{fate}" for part in (f".{field}.known_", ".") for fate in ("died", "survived")]
+    names = [f"gaps.{field}.{part}_{fate}" for part in ("known", "of") for fate in ("died", "survived")]
     return any(results.numbers[name].method == MASKED for name in names if name in results.numbers)
 
 
@@ -135,8 +130,8 @@ def _gaps(words: Wording, rows: tuple[GapRow, ...]) -> GapsFigure | None:
 def _gap(results: StudyResults, words: Wording, field: str) -> GapRow | None:
     counts: dict[str, tuple[int, int] | None] = {}
     for fate in ("died", "survived"):
-        known, all_ = results.numbers.get(f"gaps.{field}.known_{fate}"), results.numbers[f"gaps.{fate}"]
-        if known is None or not all_.value:
+        known, all_ = (results.numbers.get(f"gaps.{field}.{part}_{fate}") for part in ("known", "of"))
+        if known is None or all_ is None or not all_.value:
             counts[fate] = None
         elif _is_withheld(results, field):
             return None
@@ -158,34 +153,48 @@ def _times(results: StudyResults, words: Wording) -> Block | None:
     name = words.say("times.name")
     if not _counted(results, "times.given"):
         return Block(name, words.say("times.lead_none"), ())
+    given, living = (results.numbers[f"times.{count}"].value for count in ("given", "of_survivors"))
     keys = [
-        f"times.{key}"
-        for key, count in (
-            *((key, key) for key in ("points", "bands", "guesses")),
-            ("copied", "copied_mishaps"),
-        )
-        if _counted(results, f"times.{count}")
+        f"times.{'all_' if results.numbers[f'times.{key}'].value == given and key != 'guesses' else ''}{key}"
+        for key in ("points", "bands", "guesses")
+        if _counted(results, f"times.{key}") and not words.is_masked(f"times.{key}")
     ]
-    return Block(name, words.say("times.lead"), (words.join(*keys),))
+    if _counted(results, "times.copied_mishaps") and not words.is_masked("times.copied_mishaps"):
+        keys.append("times.copied")
+    lead = words.say("times.lead_living" if living == given else "times.lead")
+    return Block(name, lead, (words.join(*keys),) if keys else ())
 
 
 def _coders(results: StudyResults, words: Wording) -> Block:
+    """How far two coders agree: the codes that are the same, and kappa where there are pairs enough."""
     name = words.say("coders.name")
-    fields = ("survivability", "severity")
-    there = [field for field in fields if f"agreement.{field}" in results.numbers]
-    reasons = {field: results.absent[f"agreement.{field}"] for field in fields if field not in there}
-    if not there and len(set(reasons.values())) == 1:
-        return Block(name, words.say(f"coders.{reasons['survivability']}"), ())
-    told = [
-        join(words.say(f"coders.{field}"), words.say("coders.interval", row=f"agreement.{field}"))
-        for field in there
+    fields = [
+        field for field in ("survivability", "severity") if _counted(results, f"agreement.{field}_pairs")
     ]
-    told += [
-        join(words.say(f"coders.{field}_without"), words.say(f"coders.{reason}"))
-        for field, reason in reasons.items()
-    ]
-    scale = (words.say("coders.scale"),) if there else ()
-    return Block(name, told[0], (*told[1:], *scale))
+    if not fields:
+        return Block(name, words.say("coders.not_double_coded"), ())
+    with_figure = any(f"agreement.{field}" in results.numbers for field in fields)
+    lead, *rest = (_coded(results, words, field) for field in fields)
+    return Block(
+        name, lead[0], (*lead[1:], *(text for told in rest for text in told), *_scale(words, with_figure))
+    )
+
+
+def _scale(words: Wording, told: bool) -> tuple[Text, ...]:
+    return (words.say("coders.scale"),) if told else ()
+
+
+def _coded(results: StudyResults, words: Wording, field: str) -> tuple[Text, Text]:
+    """Of one field: its figure, or the codes that are the same where there is none; and what else there is to say."""
+    row = f"agreement.{field}"
+    same = words.say("coders.same", row=row)
+    more = words.say("coders.open", row=row) if _counted(results, f"{row}_open") else ()
+    if row in results.numbers:
+        return join(words.say(f"coders.{field}"), words.say("coders.interval", row=row)), join(same, more)
+    return (
+        join(words.say(f"coders.{field}_without"), same),
+        join(words.say(f"coders.{results.absent[row]}"), more),
+    )
 
 
 def _has_runs(results: StudyResults) -> bool:
@@ -199,7 +208,7 @@ def _pool(results: StudyResults, words: Wording) -> Block | None:
 
 
 def _provenance(results: StudyResults, words: Wording) -> tuple[Text, ...]:
-    keys = ["records_files"]
+    keys = ["hashes_shared"] if is_shared(results) else ["records_files"]
     if "training_run_file" in results.provenance:
         keys.append("records_runs_file")
     if "mapping_file" in results.provenance:

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from survstats.report.content import Piece, Text, plain
+from survstats.report.head import is_shared
+from survstats.report.lettering import join
 from survstats.report.records_content import TableSection
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
 
 _COMBINATIONS = 5
 """Combinations of gaps that are printed; the table beside the paper holds more."""
+_NAMES_FIELDS = ("R44",)
+"""Rules about whole fields, whose names are what there is to know."""
+_FIELDS = 6
 
 
 def together(results: StudyResults, words: Wording) -> TableSection | None:
@@ -24,8 +31,11 @@ def together(results: StudyResults, words: Wording) -> TableSection | None:
         )
         for at, names in gaps[:_COMBINATIONS]
     )
+    if not rows:
+        return None
     heads = ("fields", "died", "survived")
-    return _table(words, "together", heads, rows, numbers=heads[1:]) if rows else None
+    section = _table(words, "together", heads, rows, numbers=heads[1:])
+    return replace(section, lead=words.say("together.lead_shared")) if is_shared(results) else section
 
 
 def ledger(results: StudyResults, words: Wording) -> TableSection:
@@ -56,12 +66,16 @@ def findings(results: StudyResults, words: Wording) -> TableSection:
         if found[severity] == "accepted" and found[rule] in reasons:
             remedy = words.say("found.let_stand", row=f"accepted.{reasons[found[rule]]}")
         code, title = words.cell(f"{row}.rule", "text"), words.cell(f"{row}.title", "text")
+        if found[rule] in _NAMES_FIELDS and fields_of(str(found[rule]), results):
+            title = join(
+                words.say("found.about_fields", row=row), _some(fields_of(str(found[rule]), results), words)
+            )
         rows.append(
             (
                 code,
                 words.cell(f"{row}.severity", "code"),
                 title,
-                words.cell(f"{row}.findings", "count"),
+                () if is_shared(results) else words.cell(f"{row}.findings", "count"),
                 remedy,
             )
         )
@@ -75,16 +89,33 @@ def findings(results: StudyResults, words: Wording) -> TableSection:
     return section if rows else TableSection(section.title, words.say("found.none"), (), (), ())
 
 
+def fields_of(rule: str, results: StudyResults) -> list[str]:
+    """The fields that the findings of a rule are about, each once; none where they are not told."""
+    table = results.tables["findings"]
+    if "field" not in table.columns:
+        return []
+    field = table.columns.index("field")
+    return list(dict.fromkeys(str(row[field]) for row in table.rows if row[0] == rule and row[field]))
+
+
+def _some(fields: list[str], words: Wording) -> Text:
+    """The first few fields, as their columns are called."""
+    names = fields[:_FIELDS]
+    if len(fields) <= _FIELDS:
+        return (Piece(words.listed(names)),)
+    return (Piece(f"{', '.join(names)} {words.template('found.and_more')}"),)
+
+
 def runs(results: StudyResults, words: Wording) -> TableSection | None:
     """Trainer runs by exercise; None where there are none."""
-    heads = ("posture", "cross_cabin", "light", "runs", "people", "passed", "time")
+    heads = ("posture", "cross_cabin", "light", "runs", "people", "passed", "timed", "time")
     table = results.tables.get("runs")
     if table is None or not table.rows:
         return None
     rows = tuple(
         (
             *(words.cell(f"runs.{at}.{name}", "code") for name in heads[:3]),
-            *(words.cell(f"runs.{at}.{name}", "count") for name in heads[3:6]),
+            *(words.cell(f"runs.{at}.{name}", "count") for name in heads[3:7]),
             _time(words, f"runs.{at}"),
         )
         for at in range(len(table.rows))
@@ -93,13 +124,17 @@ def runs(results: StudyResults, words: Wording) -> TableSection | None:
 
 
 def _time(words: Wording, row: str) -> Text:
-    """Median and quartiles; empty where nobody was timed."""
-    middle, *ends = (
-        words.cell(f"{row}.time_{part}", "seconds") for part in ("median", "quartile_1", "quartile_3")
-    )
+    """Median and quartiles, in words where too few got out; empty where too few were timed."""
+    middle, *ends = (_seconds(words, f"{row}.time_{part}") for part in ("median", "quartile_1", "quartile_3"))
     if not (middle and all(ends)):
         return ()
     return (*middle, Piece(" ("), *ends[0], Piece("–"), *ends[1], Piece(")"))
+
+
+def _seconds(words: Wording, name: str) -> Text:
+    if words.is_word(name):
+        return (Piece(words.template("exercises.not_reached"), name),)
+    return words.cell(name, "seconds")
 
 
 def _table(

@@ -16,6 +16,7 @@ from survstats.report.rounding import FORMS, TEXT_FORMS, WHOLE_FORMS
 from survstats.study.results import MASKED, Cell, Number, StudyResults
 
 _TOKEN = re.compile(r"(\*|\{[^{}|]+\|[a-z_]+\})")
+_ROW = re.compile(r"row\b|row(?=_)")
 _PRINTED = ("accepted", "findings_by_rule", "ledger_p1", "missing_together", "runs")
 """Tables whose cells sentences may quote, as ``table.row.column`` with rows counted from 0."""
 _PARTS = ("value", "low", "high", "level", "df", "mishaps", "occupants")
@@ -69,12 +70,16 @@ class Wording:
     def say(self, key: str, *, row: str = "") -> Text:
         """The sentence of a key such as ``"saw.lead"``.
 
+        Where a count that it quotes is withheld, the sentence of ``"saw.lead_masked"`` stands in its place if there
+        is one.
+
         Parameters
         ----------
         key : str
         row : str
             What ``row`` in the ids of the sentence stands for: ``{row.findings|count}`` with ``row="accepted.0"``
-            is the number of findings in the first row of the table of accepted rules.
+            is the number of findings in the first row of the table of accepted rules, and ``{row_pairs|count}`` with
+            ``row="agreement.severity"`` the number ``agreement.severity_pairs``.
 
         Raises
         ------
@@ -83,16 +88,33 @@ class Wording:
         """
         pieces: list[Piece] = []
         strong = False
+        if self.has(f"{key}_{MASKED}") and any(self.is_masked(name) for name, _ in self._slots(key, row)):
+            key = f"{key}_{MASKED}"
+        slots = iter(self._slots(key, row))
         for token in _TOKEN.split(self.template(key)):
             if token == "*":  # noqa: S105
                 strong = not strong
             elif _TOKEN.fullmatch(token):
-                name, _, form = token[1:-1].partition("|")
-                name = f"{row}{name[3:]}" if name.partition(".")[0] == "row" else name
+                name, form = next(slots)
                 pieces.append(self.slot(name, form, strong=strong))
             elif token:
                 pieces.append(Piece(token, strong=strong))
         return tuple(piece for piece in pieces if piece.text)
+
+    def _slots(self, key: str, row: str) -> list[tuple[str, str]]:
+        """Id and form of every slot of a sentence."""
+        found = (token[1:-1].partition("|") for token in _TOKEN.findall(self.template(key)) if token != "*")  # noqa: S105
+        return [(f"{row}{name[3:]}" if _ROW.match(name) else name, form) for name, _, form in found]
+
+    def is_masked(self, name: str) -> bool:
+        """Whether the number of an id, or of a part of one, is withheld."""
+        numbers = self._facts.numbers
+        found = numbers.get(name) or numbers.get(name.rpartition(".")[0])
+        return found is not None and found.method == MASKED
+
+    def is_word(self, name: str) -> bool:
+        """Whether a word stands under an id that may also have a number."""
+        return name in self._facts.texts
 
     def template(self, key: str) -> str:
         """The unfilled sentence of a key."""

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from survstats.challenge.verdict import THRESHOLDS_FILE
-from survstats.groundwork.provenance import file_hash, versions
+from survstats.groundwork.provenance import bytes_hash, file_hash, versions
 from survstats.records.finding import Finding
+from survstats.records.fingerprint import cohort_hash
 from survstats.records.loading import Records
-from survstats.records.rules.rulebook import RULEBOOK
+from survstats.records.rules.rulebook import BANNERS, RULEBOOK
 from survstats.study.plan import Study
-from survstats.study.results import ResultsBuilder, Table
+from survstats.study.results import Audience, ResultsBuilder, Table
 from survstats.study.run_log import LogEntry, log_run
 
 
@@ -28,7 +29,7 @@ def store_plan(out: ResultsBuilder, study: Study) -> None:
     months, points = plan.question.currency_months, plan.question.smallest_worthwhile_points
     out.figure("plan.currency_months", months, unit="months", method="study_file")
     out.figure("plan.smallest_worthwhile", points / 100, unit="difference", method="study_file")
-    out.lists["plan.covariates"] = list(plan.model.covariates)
+    out.lists["plan.covariates"] = list(study.covariates)
     for name, year in (("first_year", population.first_year), ("last_year", population.last_year)):
         if year is not None:
             out.figure(f"population.{name}", year, unit="year", method="study_file")
@@ -36,21 +37,19 @@ def store_plan(out: ResultsBuilder, study: Study) -> None:
         out.lists[f"population.{name}"] = list(getattr(population, name))
 
 
-def store_provenance(out: ResultsBuilder, study: Study, records: Records, *, fingerprint: str) -> None:
+def store_provenance(out: ResultsBuilder, study: Study, records: Records) -> None:
     """Which files, which plan, which versions."""
     out.provenance |= {
         "study_file": study.plan_hash,
         "plan": study.analysis_hash,
-        "records": fingerprint,
+        "records": cohort_hash(records),
         "verdict_thresholds": file_hash(THRESHOLDS_FILE),
         "seed": str(study.plan.run.seed),
     }
     out.provenance |= {f"{table}_file": digest for table, digest in records.hashes.items()}
-    if study.mapping_path.exists():
-        from survstats.records.mapping.bring_in import read_mapping
-
-        out.provenance["mapping_file"] = file_hash(study.mapping_path)
-        out.texts["records.mapping_checked_by"] = read_mapping(study.mapping_path).plan.checked_by
+    if study.mapping is not None:
+        out.provenance["mapping_file"] = bytes_hash(study.mapping)
+        out.texts["records.mapping_checked_by"] = str(study.mapping_content["checked_by"])
     out.provenance |= {f"version.{name}": version for name, version in versions().items()}
 
 
@@ -78,14 +77,24 @@ def store_findings(out: ResultsBuilder, findings: Sequence[Finding], accepted: d
         tuple((rule, RULEBOOK[rule].title, counts[rule, "accepted"], accepted[rule]) for rule in standing),
     )
     out.lists["records.warnings"] = sorted({f.rule for f in findings if f.severity == "warning"})
+    out.lists["records.banners"] = [rule for rule in BANNERS if (rule, "warning") in counts]
 
 
-def store_log(out: ResultsBuilder, study: Study, fingerprint: str, *, keep: bool) -> None:
-    """Enter the plan in the study's log, and store which plan this is on these records."""
+def store_log(out: ResultsBuilder, study: Study, records: Records, *, audience: Audience, keep: bool) -> None:
+    """Enter the plan in the study's log, and store what the log says of it.
+
+    Records are the same to the log where the tables that the analysis reads are the same.
+    """
     entry = LogEntry("not_kept")
     if keep:
-        entry = log_run(study.folder, plan=study.analysis_hash, records=fingerprint)
+        entry = log_run(
+            study.folder,
+            plan=study.analysis_hash,
+            records=cohort_hash(records, tables=("mishap", "occupant")),
+            smallest_cell=study.plan.sharing.smallest_cell if audience == "sharing" else None,
+        )
     out.codes["log.state"] = entry.state
-    if entry.plan_number is not None and entry.plans is not None:
-        out.count("log.plan_number", entry.plan_number)
-        out.count("log.plans", entry.plans)
+    for name in ("plan_number", "plans_here", "plans", "states", "shared"):
+        number = getattr(entry, name)
+        if number is not None:
+            out.count(f"log.{name}", number)

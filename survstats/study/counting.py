@@ -76,6 +76,7 @@ def store_seen(out: ResultsBuilder, frame: pd.DataFrame) -> None:
     out.count_people("seen.neither", _who(frame[groups["lapsed"] | groups["briefing"]]))
     unclear = frame["recency_ambiguous"] & ~groups["unknown"]
     out.count_people("seen.recency_unclear", _who(frame[unclear]))
+    out.count_people("seen.order_unclear", _who(frame[frame["order_ambiguous"]]))
     out.count_people("seen.survived", _who(frame[lived]))
     out.count_people("seen.died", _who(frame[~lived]))
     out.table(
@@ -148,8 +149,11 @@ def counted(mishaps: pd.Series, cells: pd.Series, labels: pd.Index, width: int) 
 
 
 def store_perhaps(out: ResultsBuilder, derived: pd.DataFrame) -> None:
-    """The people whom the range over the unknown is about; to be called after `store_seen`."""
+    """The people whom the range over the unknown is about, and whether all aboard have a row; to be called after
+    `store_cohort` and `store_seen`.
+    """
     perhaps = perhaps_on_impact(derived)
+    out.codes["unknown.rows"] = "part" if out.people["cohort.ledger.no_row"] else "whole"
     out.count_people("unknown.perhaps", _who(perhaps))
     out.count_people("unknown.people", People(_who(perhaps).rows | out.people["seen.unknown"]))
     for name, status in list(STATUSES.items())[: len(_PERHAPS)]:
@@ -160,20 +164,34 @@ def store_unknown(
     out: ResultsBuilder, counts: NDArray[np.float64], perhaps: NDArray[np.float64]
 ) -> UnknownBounds | None:
     """What the unknown could do to the crude difference: people of unknown training, and the dead who perhaps died
-    on impact.
+    on impact; where there are such dead, also what the people of unknown training alone could do.
     """
+    unknown = (*COMPARED, "seen.unknown_survived", "seen.unknown_died")
+    if perhaps.any():
+        _store_range(out, "unknown.status_rd", counts, np.zeros_like(perhaps), rests_on=unknown)
+    return _store_range(out, "unknown.rd", counts, perhaps, rests_on=(*unknown, *_PERHAPS_PARTS))
+
+
+def _store_range(
+    out: ResultsBuilder,
+    name: str,
+    counts: NDArray[np.float64],
+    perhaps: NDArray[np.float64],
+    *,
+    rests_on: tuple[str, ...],
+) -> UnknownBounds | None:
     counts, perhaps = _with_people(counts, perhaps)
     try:
         found = unknown_bounds(counts, perhaps)
     except NotEstimable as fault:
-        out.absent["unknown.rd_low"] = out.absent["unknown.rd_high"] = fault.reason
+        out.absent[f"{name}_low"] = out.absent[f"{name}_high"] = fault.reason
         return None
-    for name, value, limit in (
-        ("unknown.rd_low", found.low, found.interval_low),
-        ("unknown.rd_high", found.high, found.interval_high),
+    for end, value, limit in (
+        ("low", found.low, found.interval_low),
+        ("high", found.high, found.interval_high),
     ):
         out.estimate(
-            name,
+            f"{name}_{end}",
             Estimate(
                 value=value,
                 low=min(value, limit),
@@ -187,7 +205,7 @@ def store_unknown(
                 mishaps=found.mishaps,
                 occupants=found.occupants,
             ),
-            rests_on=(*COMPARED, "seen.unknown_survived", "seen.unknown_died", *_PERHAPS_PARTS),
+            rests_on=rests_on,
         )
     return found
 

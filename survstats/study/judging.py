@@ -14,6 +14,7 @@ from survstats.challenge import gates as gate
 from survstats.challenge.verdict import READING_GATES, Gate, State, Verdict, decide, reading_of, thresholds
 from survstats.effects.overlap import Overlap
 from survstats.effects.standardise import Effect
+from survstats.records.deriving import looked_up_for_survivors
 from survstats.study import counting
 from survstats.study.estimating import FEWEST_MISHAPS, MainEstimate, WithinComparison
 from survstats.study.results import ResultsBuilder, Table
@@ -68,7 +69,10 @@ def weigh(
         _store_overlap(out, main.overlap)
     seen = gate.seen_gate(_seen_figures(out, frame, perhaps=perhaps, labels=labels))
     enough = gate.enough_gate(_enough_figures(out, main, found.within))
-    return gate.all_gates((seen, enough, beyond, others, comparable))
+    gates: tuple[Gate, ...] = (seen, enough, beyond, others, comparable)
+    if set(out.lists["records.banners"]) & {"R40", "R41"}:
+        gates += (Gate("miscoding", "not_met", "by_fate"),)
+    return gate.all_gates(gates)
 
 
 def form(out: ResultsBuilder, mishaps: pd.DataFrame, analysed: pd.DataFrame, *, estimated: bool) -> str:
@@ -97,7 +101,7 @@ def _survivor_only(out: ResultsBuilder, mishaps: pd.DataFrame) -> SurvivorOnly:
     }
     some_known = value["unknown_survived"] < value["survived"]
     none_known_of_dead = value["died"] > 0 and value["died"] == value["unknown_died"]
-    said = bool(mishaps["status_ascertained_by"].eq("survivors_only").all())
+    said = looked_up_for_survivors(mishaps)
     if none_known_of_dead and (said or some_known):
         return "yes"
     return "said" if said and value["died"] > 0 else "no"

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 import json
 import os
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeVar
 
@@ -15,8 +14,10 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 
 from survstats.effects.question import refuse_bad_covariates
 from survstats.groundwork.errors import CallError, StudyFileError
+from survstats.groundwork.file_bytes import read_file
 from survstats.groundwork.provenance import bytes_hash
 from survstats.groundwork.toml_faults import first_fault, line_of, place, read_toml
+from survstats.groundwork.words import did_you_mean
 from survstats.records.population import PopulationFilter
 
 STUDY_FILE = "study.toml"
@@ -102,7 +103,7 @@ class RunPlan(_Strict):
 
 
 class StudyPlan(_Strict):
-    """Everything that is agreed before the outcomes are looked at."""
+    """Everything that is agreed before the outcomes are looked at; without a model records can be checked only."""
 
     title: Annotated[Line, Field(min_length=1)]
     place: Line = ""
@@ -111,7 +112,7 @@ class StudyPlan(_Strict):
     records: RecordsPlan = RecordsPlan()
     population: PopulationPlan = PopulationPlan()
     cabin: dict[str, CabinPlan] = {}
-    model: ModelPlan
+    model: ModelPlan | None = None
     paper: PaperPlan = PaperPlan()
     sharing: SharingPlan = SharingPlan()
     run: RunPlan = RunPlan()
@@ -127,22 +128,30 @@ class Study:
     plan : StudyPlan
     plan_hash : str
         SHA-256 of the study file.
+    mapping : bytes or None
+        The file that says what another file's columns, codes and units are, if the study has one.
     """
 
     folder: Path
     plan: StudyPlan
     plan_hash: str
+    mapping: bytes | None = None
+
+    @cached_property
+    def mapping_content(self) -> dict[str, Any]:
+        """What the mapping says; nothing where there is none."""
+        return {} if self.mapping is None else read_toml(self.mapping, file=MAPPING_FILE)[0]
 
     @property
-    def mapping_path(self) -> Path:
-        """Where the mapping of another file's columns, codes and units is, if the study has one."""
-        return self.folder / MAPPING_FILE
+    def covariates(self) -> tuple[str, ...]:
+        """What the comparison is adjusted for; empty where the study file does not say so yet."""
+        return () if self.plan.model is None else tuple(self.plan.model.covariates)
 
     @property
     def analysis_hash(self) -> str:
         """SHA-256 of what the numbers depend on: question, population, model, accepted rules, cabins and mapping.
 
-        Title, names, comments and the order in which things are written do not change it.
+        Title, names, comments, who checked the mapping, and the order in which things are written do not change it.
         """
         plan, chosen = self.plan, self.plan.population
         parts = {
@@ -151,10 +160,11 @@ class Study:
             "classes": sorted(set(chosen.classes)),
             "operators": sorted(set(chosen.operators)),
             "roles": sorted(set(chosen.roles)),
-            "covariates": sorted(set(plan.model.covariates)),
+            "covariates": sorted(set(self.covariates)),
             "accepted": sorted(self.accepted),
             "cabins": self.cabins,
-            "mapping": _mapping_content(self.mapping_path),
+            "mapping": {name: entry for name, entry in self.mapping_content.items() if name != "checked_by"}
+            or None,
         }
         return bytes_hash(json.dumps(parts, sort_keys=True, default=str).encode())
 
@@ -178,15 +188,8 @@ class Study:
             classes=tuple(chosen.classes),
             operators=tuple(chosen.operators),
             roles=tuple(chosen.roles),
+            alike_kept="R42" in self.accepted,
         )
-
-
-def _mapping_content(path: Path) -> dict[str, Any] | None:
-    """What a mapping says, without the person who checked it; None where there is none."""
-    if not path.exists():
-        return None
-    content, _ = read_toml(path.read_bytes(), file=MAPPING_FILE)
-    return {key: value for key, value in content.items() if key != "checked_by"}
 
 
 def read_study(folder: str | Path) -> Study:
@@ -202,7 +205,7 @@ def read_study(folder: str | Path) -> Study:
     CallError
         ``no_study`` if there is no such folder or no study file in it.
     StudyFileError
-        With the line, what is wrong and what to write.
+        With the line, what is wrong and what to write; as of `read_file` where a file cannot be read.
     """
     folder = Path(folder)
     path = folder / STUDY_FILE
@@ -210,21 +213,19 @@ def read_study(folder: str | Path) -> Study:
         raise CallError(
             "no_study", f"There is no study folder '{folder}'.", "Name a folder that holds a study.toml."
         )
-    if not os.path.isfile(path):
+    if not os.path.lexists(path):
         raise CallError(
             "no_study",
             f"The folder '{folder}' holds no {STUDY_FILE}.",
             "'survstats demo demo_small NEW_FOLDER' writes one to start from.",
         )
-    try:
-        raw = path.read_bytes()
-    except OSError as fault:
-        raise StudyFileError(
-            "not_readable",
-            f"{STUDY_FILE} in '{folder}' cannot be read ({fault.strerror}).",
-            "Make it readable for you.",
-        ) from None
-    return Study(folder=folder, plan=parse_plan(raw), plan_hash=bytes_hash(raw))
+    raw, mapping = read_file(path, kind=StudyFileError), folder / MAPPING_FILE
+    return Study(
+        folder=folder,
+        plan=parse_plan(raw),
+        plan_hash=bytes_hash(raw),
+        mapping=read_file(mapping, kind=StudyFileError) if os.path.lexists(mapping) else None,
+    )
 
 
 def parse_plan(raw: bytes) -> StudyPlan:
@@ -242,9 +243,11 @@ def parse_plan(raw: bytes) -> StudyPlan:
         raise first_fault(fault, text, file=STUDY_FILE, model=StudyPlan) from None
     accepted = plan.records.accepted
     refusals: list[tuple[tuple[str | int, ...], Callable[[], None]]] = [
-        (("model", "covariates"), partial(refuse_bad_covariates, tuple(plan.model.covariates))),
         (("population", "last_year"), partial(_refuse_years, plan.population)),
     ]
+    if plan.model is not None:
+        covariates = tuple(plan.model.covariates)
+        refusals.insert(0, (("model", "covariates"), partial(refuse_bad_covariates, covariates)))
     for at in range(len(accepted)):
         refusals.append((("records", "accepted", at, "rule"), partial(_refuse_accepted, accepted[: at + 1])))
     for path, refuse in refusals:
@@ -275,8 +278,7 @@ def _refuse_accepted(entries: list[AcceptedPlan]) -> None:
     rule = entries[-1].rule
     may = [name for name, card in RULEBOOK.items() if card.acceptable]
     if rule not in RULEBOOK:
-        near = difflib.get_close_matches(rule, may, n=1)
-        hint = f"Did you mean '{near[0]}'?" if near else f"Those that can be accepted: {', '.join(may)}."
+        hint = did_you_mean(rule, may, otherwise=f"Those that can be accepted: {', '.join(may)}.")
         raise StudyFileError("unknown_rule", f"there is no rule '{rule}'.", hint)
     if rule not in may:
         raise StudyFileError(

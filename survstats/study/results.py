@@ -108,7 +108,9 @@ class StudyResults:
         except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
             raise _not_results() from None
         raise CallError(
-            "not_results", f"This results.json has schema version {version}, not {SCHEMA_VERSION}."
+            "not_results",
+            f"This results.json has schema version {version}, not {SCHEMA_VERSION}.",
+            "Run 'survstats brief' on the study again.",
         )
 
 

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from survstats.groundwork.errors import RecordsError
+from survstats.groundwork.errors import RecordsError, StudyFileError
 from survstats.records.cohort import Cohort, build_cohort
-from survstats.records.deriving import derive, studied_mishaps
+from survstats.records.deriving import derive
 from survstats.records.finding import Finding, sentence
-from survstats.records.fingerprint import cohort_hash
-from survstats.records.population import refuse_absent_values
+from survstats.records.loading import Records
+from survstats.records.population import refuse_absent_values, studied_mishaps
 from survstats.study import agreed, counting, estimating, gaps, judging
+from survstats.study.estimating import MainEstimate
 from survstats.study.judging import Found
 from survstats.study.plan import Study
-from survstats.study.results import Audience, ResultsBuilder, StudyResults
+from survstats.study.results import Audience, People, ResultsBuilder, StudyResults
 from survstats.study.sharing import share
 from survstats.study.steps import find, read_records
 
@@ -52,52 +54,38 @@ def run(
     Raises
     ------
     RecordsError
-        ``bad_records`` with the first error and how many more there are.
+        ``no_outcomes`` if there is only a roster so far, ``bad_records`` with the first error and how many more there
+        are.
     StudyFileError
-        ``absent_value`` if the population names what the records do not have.
+        ``no_model`` if the study file does not say what is adjusted for, ``absent_value`` if its population names what
+        the records do not have.
     """
     tell = progress or (lambda _code: None)
     out = ResultsBuilder()
+    _refuse_no_model(study)
     tell("reading")
     records = read_records(study)
+    _refuse_no_outcomes(records)
     tell("checking")
     findings = find(records, study=study, today=today)
     refuse_errors(findings)
     refuse_absent_values(records, study.population)
-    fingerprint = cohort_hash(records)
     agreed.store_plan(out, study)
-    agreed.store_provenance(out, study, records, fingerprint=fingerprint)
+    agreed.store_provenance(out, study, records)
     agreed.store_findings(out, findings, study.accepted)
-    agreed.store_log(out, study, fingerprint, keep=keep_log)
+    agreed.store_log(out, study, records, audience=audience, keep=keep_log)
     tell("counting")
-    covariates = tuple(study.plan.model.covariates)
-    derived = derive(
-        records, currency_months=study.plan.question.currency_months, population=study.population
-    )
-    mishaps = records.mishap[studied_mishaps(records.mishap, study.population)]
-    gaps.store_all(out, records, derived, mishaps, covariates)
-    primary = build_cohort(derived, records, population="P1")
-    passengers = build_cohort(derived, records, population="P1", passengers_only=True)
-    everyone = build_cohort(derived, records, population="P2")
-    labels = pd.Index(sorted(derived["mishap_id"].unique()))
-    perhaps = counting.perhaps_counts(derived, labels)
-    _store_counts(out, mishaps, derived, primary, everyone, labels=labels, perhaps=perhaps)
+    people = _everyone(study, records)
+    mishaps = _store_counts(out, study, records, people)
     tell("estimating")
-    out.lists["plan.empty_covariates"] = [name for name in covariates if primary.analysed[name].isna().all()]
-    main = estimating.store_main(out, primary.analysed, covariates)
-    estimating.store_crude(out, primary.analysed)
-    within = estimating.store_within(out, primary.analysed)
+    main = _store_main(out, people.primary.analysed, study.covariates)
     tell("beside")
-    without_role = tuple(name for name in covariates if name != "role")
-    without_crew = estimating.store_beside(out, passengers.analysed, without_role, name="passengers")
-    all_aboard = estimating.store_beside(out, everyone.analysed, covariates, name="all_aboard")
-    out.lists["notices.gap_fields"] = [str(v["field"]) for code, v in out.notices if code == "gap_coded"]
-    out.codes["brief.form"] = judging.form(out, mishaps, primary.analysed, estimated=main is not None)
+    found = _store_beside(out, people, study.covariates, main=main)
+    out.codes["brief.form"] = judging.form(out, mishaps, people.primary.analysed, estimated=main is not None)
     tell("judging")
-    found = Found(main=main, passengers=without_crew, all_aboard=all_aboard, within=within)
     judging.store_verdict(
         out,
-        judging.weigh(out, primary.frame, found, perhaps=perhaps, labels=labels),
+        judging.weigh(out, people.primary.frame, found, perhaps=people.perhaps, labels=people.labels),
         worthwhile=study.plan.question.smallest_worthwhile_points / 100,
     )
     out.codes["paper.audience"] = "board"
@@ -119,28 +107,95 @@ def refuse_errors(findings: tuple[Finding, ...]) -> None:
     raise RecordsError("bad_records", f"{sentence(errors[0])}{more}")
 
 
-def _store_counts(
-    out: ResultsBuilder,
-    mishaps: pd.DataFrame,
-    derived: pd.DataFrame,
-    primary: Cohort,
-    everyone: Cohort,
-    *,
-    labels: pd.Index,
-    perhaps: NDArray[np.float64],
-) -> None:
-    """Everything that is counted before anything is estimated."""
+def _refuse_no_model(study: Study) -> None:
+    if study.plan.model is None:
+        raise StudyFileError(
+            "no_model",
+            "The study file does not say what the comparison is adjusted for.",
+            'Agree on it and add the two lines: [model] and, below it, covariates = ["role", "operator_code"].',
+        )
+
+
+def _refuse_no_outcomes(records: Records) -> None:
+    if records.outcomes_pending:
+        raise RecordsError(
+            "no_outcomes",
+            "The records hold a roster but no outcomes yet, so nothing can be compared.",
+            "Fill in the sheet occupant; until then 'survstats check' and 'survstats form' work.",
+        )
+
+
+@dataclass(frozen=True)
+class _People:
+    """Everyone in the records, as derived, and the populations that are compared.
+
+    ``labels`` are the mishaps in order, ``perhaps`` who of each may stand in which group (see `counting`).
+    """
+
+    derived: pd.DataFrame
+    primary: Cohort
+    passengers: Cohort
+    everyone: Cohort
+    labels: pd.Index
+    perhaps: NDArray[np.float64]
+
+
+def _everyone(study: Study, records: Records) -> _People:
+    chosen = study.population
+    derived = derive(records, currency_months=study.plan.question.currency_months, population=chosen)
+    labels = pd.Index(sorted(derived["mishap_id"].unique()))
+    return _People(
+        derived=derived,
+        primary=build_cohort(derived, records, population="P1", chosen=chosen),
+        passengers=build_cohort(derived, records, population="P1", passengers_only=True, chosen=chosen),
+        everyone=build_cohort(derived, records, population="P2", chosen=chosen),
+        labels=labels,
+        perhaps=counting.perhaps_counts(derived, labels),
+    )
+
+
+def _store_counts(out: ResultsBuilder, study: Study, records: Records, people: _People) -> pd.DataFrame:
+    """Everything that is counted before anything is estimated; returns the mishaps that the study is about."""
+    derived, primary, everyone = people.derived, people.primary, people.everyone
+    studied = studied_mishaps(records.mishap, study.population)
+    no_row = People(everyone.ledger.line("no_row").rows)
+    gaps.store_all(out, records, derived, study.covariates, studied=studied, no_row=no_row)
     counting.store_cohort(out, primary, prefix="cohort")
     counting.store_cohort(out, everyone, prefix="all_aboard")
-    blind = mishaps["coded_blind"].eq("yes")
-    out.count("records.not_blind", int((~blind).sum()))
+    mishaps = records.mishap[studied]
+    blind = mishaps["coded_blind"]
+    out.count("records.not_blind", int(blind.eq("no").sum()))
+    out.count("records.blind_unknown", int((~blind.isin(["yes", "no"])).sum()))
     _store_span(out, derived[derived["in_p2"]])
     counting.store_seen(out, primary.frame)
-    counts = counting.cell_counts(primary.frame, labels)
+    counts = counting.cell_counts(primary.frame, people.labels)
     counting.store_perhaps(out, derived)
-    counting.store_unknown(out, counts, perhaps)
+    counting.store_unknown(out, counts, people.perhaps)
     counting.store_headline(out, counts)
     counting.store_exact(out, counts)
+    return mishaps
+
+
+def _store_main(
+    out: ResultsBuilder, analysed: pd.DataFrame, covariates: Sequence[str]
+) -> MainEstimate | None:
+    """The number that decides, where it can be estimated."""
+    out.lists["plan.empty_covariates"] = [name for name in covariates if analysed[name].isna().all()]
+    return estimating.store_main(out, analysed, tuple(covariates))
+
+
+def _store_beside(
+    out: ResultsBuilder, people: _People, covariates: Sequence[str], *, main: MainEstimate | None
+) -> Found:
+    """What stands beside it: the crude numbers, within mishaps, passengers alone, everyone aboard."""
+    analysed = people.primary.analysed
+    estimating.store_crude(out, analysed)
+    within = estimating.store_within(out, analysed)
+    without_role = tuple(name for name in covariates if name != "role")
+    passengers = estimating.store_beside(out, people.passengers.analysed, without_role, name="passengers")
+    aboard = estimating.store_beside(out, people.everyone.analysed, tuple(covariates), name="all_aboard")
+    out.lists["notices.gap_fields"] = [str(v["field"]) for code, v in out.notices if code == "gap_coded"]
+    return Found(main=main, passengers=passengers, all_aboard=aboard, within=within)
 
 
 def _store_span(out: ResultsBuilder, frame: pd.DataFrame) -> None:

@@ -1,7 +1,7 @@
-"""How many agreed plans have been tried on these records?
+"""How many agreed plans have been tried on these records, and for whom?
 
-The log is a CSV file in the study folder: one line for each plan on each state of the records. It is written before
-anything is counted by outcome, and it never stops a study.
+The log is a CSV file in the study folder: one line for each plan on each state of the records and each kind of
+reader. It is written before anything is counted by outcome, and it never stops a study.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import csv
 import datetime
 import io
 import os
+import re
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -21,12 +22,15 @@ import survstats
 from survstats.records.demo import DEMO_NAMES
 
 LOG_FILE = "run_log.csv"
-COLUMNS = ("time", "plan", "records", "survstats")
+COLUMNS = ("time", "plan", "records", "survstats", "audience")
 _LARGEST = 10_000_000
-_HASH_LENGTH = 64
+_HASH = re.compile(r"[0-9a-f]{64}")
+_BOARD = "board"
+_SHARING = "sharing-"
+_AUDIENCE = re.compile(rf"{_BOARD}|{_SHARING}\d+")
 
 LogState = Literal["kept", "not_kept", "damaged"]
-Line = tuple[str, str, str, str]
+Line = tuple[str, str, str, str, str]
 
 
 @dataclass(frozen=True)
@@ -38,17 +42,25 @@ class LogEntry:
     state : {"kept", "not_kept", "damaged"}
         ``not_kept``: the folder belongs to survstats or cannot be written; ``damaged``: the file there is no log.
     plan_number : int or None
-        Different plans tried on the same records so far, this one included; None unless kept.
-    plans : int or None
-        Different plans in the whole log, on whatever records.
+        The place of this plan among the plans tried on these records, by their first lines; None unless kept, as
+        all that follow.
+    plans_here, plans : int or None
+        Different plans on these records, and in the whole log.
+    states : int or None
+        How many states of the records stand in the log.
+    shared : int or None
+        Papers for sharing made from these records: each plan and each smallest count counts.
     """
 
     state: LogState
     plan_number: int | None = None
+    plans_here: int | None = None
     plans: int | None = None
+    states: int | None = None
+    shared: int | None = None
 
 
-def log_run(folder: Path, *, plan: str, records: str) -> LogEntry:
+def log_run(folder: Path, *, plan: str, records: str, smallest_cell: int | None = None) -> LogEntry:
     """Write a run's line into the log of its study folder, unless it stands there, and count.
 
     Parameters
@@ -57,7 +69,10 @@ def log_run(folder: Path, *, plan: str, records: str) -> LogEntry:
         The study folder.
     plan, records : str
         Hash of what the numbers depend on, and fingerprint of the records; 64 hexadecimal digits each.
+    smallest_cell : int, optional
+        For papers for sharing: the smallest count they show.
     """
+    audience = _BOARD if smallest_cell is None else f"{_SHARING}{smallest_cell}"
     if _belongs_to_survstats(folder):
         return LogEntry("not_kept")
     path = folder / LOG_FILE
@@ -68,15 +83,27 @@ def log_run(folder: Path, *, plan: str, records: str) -> LogEntry:
             lines = _lines(descriptor)
             if lines is None:
                 return LogEntry("damaged")
-            if (plan, records) not in {line[1:3] for line in lines}:
+            if (plan, records, audience) not in {(*line[1:3], line[4]) for line in lines}:
                 now = datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-                new = (now, plan, records, survstats.__version__)
+                new = (now, plan, records, survstats.__version__, audience)
                 _append(descriptor, [new] if lines else [COLUMNS, new])
                 lines.append(new)
     except OSError:
         return LogEntry("not_kept")
-    on_these = {line[1] for line in lines if line[2] == records}
-    return LogEntry("kept", len(on_these), len({line[1] for line in lines}))
+    return _counted(lines, plan, records)
+
+
+def _counted(lines: list[Line], plan: str, records: str) -> LogEntry:
+    here = [line for line in lines if line[2] == records]
+    plans_here = list(dict.fromkeys(line[1] for line in here))
+    return LogEntry(
+        "kept",
+        plan_number=plans_here.index(plan) + 1,
+        plans_here=len(plans_here),
+        plans=len({line[1] for line in lines}),
+        states=len({line[2] for line in lines}),
+        shared=sum(line[4].startswith(_SHARING) for line in here),
+    )
 
 
 def _belongs_to_survstats(folder: Path) -> bool:
@@ -118,10 +145,13 @@ def _lines(descriptor: int) -> list[Line] | None:
         rows = [tuple(row) for row in csv.reader(io.StringIO(data.decode("utf-8")), strict=True)]
     except (UnicodeDecodeError, csv.Error):
         return None
-    lines = [(row[0], row[1], row[2], row[3]) for row in rows[1:] if len(row) == len(COLUMNS)]
+    lines = [(row[0], row[1], row[2], row[3], row[4]) for row in rows[1:] if len(row) == len(COLUMNS)]
     whole = data.endswith(b"\n") and rows[0] == COLUMNS and len(lines) == len(rows) - 1
-    hashes = all(len(part) == _HASH_LENGTH for line in lines for part in line[1:3])
-    return lines if whole and hashes else None
+    sound = all(
+        _HASH.fullmatch(plan) and _HASH.fullmatch(records) and _AUDIENCE.fullmatch(audience)
+        for _, plan, records, _, audience in lines
+    )
+    return lines if whole and sound else None
 
 
 def _append(descriptor: int, rows: list[tuple[str, ...]]) -> None:

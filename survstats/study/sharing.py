@@ -21,16 +21,21 @@ from survstats.study.results import MASKED, Cell, Number, ResultsBuilder, StudyR
 
 #: Ids whose numbers tell nothing of people: the plan, the rule of the verdict and its gates, years, all mishaps.
 _OPEN_NUMBERS = re.compile(
-    r"(plan|threshold|log|agreement|sharing|span)\.|population\.(first|last)_year$|records\.(mishaps|not_blind)$"
+    r"(plan|threshold|log|agreement|sharing|span)\.|population\.(first|last)_year$|records\.(mishaps|not_blind|blind_unknown)$"
     r"|verdict\.(assessed|gates)$|gate\.\w+\.number$"
 )
-_OPEN_LISTS = re.compile(r"plan\.|notices\.|records\.(warnings|accepted)$|population\.(classes|roles)$")
+_OPEN_LISTS = re.compile(
+    r"plan\.|notices\.|gaps\.needed$|records\.(warnings|accepted|banners)$|population\.(classes|roles)$"
+)
 _OPEN_TEXTS = re.compile(r"study\.")
 #: Families of counts beside the study's own: what is known of a field, how times were written, gaps that go together.
-_ASIDE = re.compile(r"gaps\.\w+(?=\.known_)|gaps\.complete(?=_)|times\.|missing_together/\d+/")
+_ASIDE = re.compile(r"gaps\.\w+(?=\.(?:known|of)_)|gaps\.complete(?=_)|times\.|missing_together/\d+/")
+#: The lapsed and the briefed stand in neither group: how they divide is told only where it costs nothing else.
+_DIVIDED = ("lapsed", "briefing", "briefing_or_dry_only")
 #: Counts that go last: the groups compared, and everyone of whom it is told what is known.
 _SPARED = frozenset(COMPARED) | {"gaps.died", "gaps.survived"}
-_HASH = re.compile(r"[0-9a-f]{64}")
+#: A hash of a file or plan would tell whoever has it, or guesses it, that this is the one.
+_OPEN_PROVENANCE = ("verdict_thresholds", "seed")
 _WORD = re.compile(r"[a-z_]*")
 
 #: Which counts the state of a gate rests on, beside the four groups compared.
@@ -75,7 +80,7 @@ def share(out: ResultsBuilder, *, limit: int) -> StudyResults:
         provenance={
             name: value
             for name, value in out.provenance.items()
-            if _HASH.fullmatch(value) or name == "seed" or name.startswith("version.")
+            if name in _OPEN_PROVENANCE or name.startswith("version.")
         },
     )
 
@@ -86,14 +91,14 @@ def _closed(out: ResultsBuilder, limit: int) -> frozenset[str]:
     First the counts of the study itself, as few as can be. Then, family by family, those beside it: a family that is
     not safe together with all that is shared already is withheld whole.
     """
-    families: dict[str, dict[str, frozenset[int]]] = {}
+    families: dict[str, dict[str, frozenset[int]]] = {"": {}, _DIVIDED[0]: {}}
     for name, who in out.people.items():
-        aside = _ASIDE.match(name)
-        families.setdefault(aside[0] if aside else "", {})[name] = who
-    counts = counts_of(families.pop("", {}))
+        families.setdefault(_family(out, name), {})[name] = who
+    shared = families.pop("")
+    counts = counts_of(shared)
     hidden = withhold(counts, limit=limit, spare=_SPARED)
     closed = {name for names, gone in zip(counts.aliases, hidden, strict=True) if gone for name in names}
-    shared = {name: who for name, who in out.people.items() if name not in closed and not _ASIDE.match(name)}
+    shared = {name: who for name, who in shared.items() if name not in closed}
     for family in families.values():
         more = counts_of(shared | family)
         if is_safe(more, np.zeros(len(more.names), bool), limit=limit):
@@ -101,6 +106,16 @@ def _closed(out: ResultsBuilder, limit: int) -> frozenset[str]:
         else:
             closed |= set(family)
     return frozenset(closed | {name for name, who in out.parts.items() if 0 < len(who) < limit})
+
+
+def _family(out: ResultsBuilder, name: str) -> str:
+    """To which family a count belongs, empty for the study's own; a cell of a table goes by the first of its row."""
+    aside = _ASIDE.match(name)
+    if aside:
+        return aside[0]
+    table, *place = name.split("/")
+    line = str(out.tables[table].rows[int(place[0])][0]) if place else name.rsplit(".", 1)[-1]
+    return _DIVIDED[0] if line.removesuffix("_died").removesuffix("_survived") in _DIVIDED else ""
 
 
 def _is_open(out: ResultsBuilder, name: str, closed: frozenset[str]) -> bool:
@@ -204,14 +219,14 @@ def _lists(out: ResultsBuilder, closed: frozenset[str]) -> dict[str, Sequence[st
 
 
 def _tables(out: ResultsBuilder, closed: frozenset[str]) -> dict[str, Table]:
-    """Tables that count people, without the cells withheld; the influence of mishaps, by number; rules broken."""
+    """Tables that count people, without the cells withheld; what one mishap can do at most; rules broken."""
     tables = {
         name: Table(table.columns, tuple(_rows(out, name, table, closed)))
         for name, table in out.tables.items()
         if any(one.startswith(f"{name}/") for one in out.people)
     }
     if "one_mishap_out" in out.tables and not closed & set(COMPARED):
-        tables["one_mishap_out"] = _by_number(out.tables["one_mishap_out"])
+        tables["one_mishap_out"] = _ends(out.tables["one_mishap_out"])
     if "findings" in out.tables:
         rules = sorted({(row[0], row[1]) for row in out.tables["findings"].rows}, key=str)
         tables["findings"] = Table(("rule", "severity"), tuple(rules))
@@ -246,7 +261,7 @@ def _rows(out: ResultsBuilder, name: str, table: Table, closed: frozenset[str]) 
             )
 
 
-def _by_number(table: Table) -> Table:
-    """One row per mishap in the order of its influence, so that its number tells nothing of which one it is."""
-    rounded = sorted(tuple(printed(float(cell or 0), "difference") for cell in row[1:]) for row in table.rows)
-    return Table(table.columns, tuple((number, *row) for number, row in enumerate(rounded, start=1)))
+def _ends(table: Table) -> Table:
+    """The least and the most difference with any one mishap left out: a row for each would tell how many are large."""
+    rows = sorted(tuple(printed(float(cell or 0), "difference") for cell in row[1:]) for row in table.rows)
+    return Table(("which", *table.columns[1:]), (("least", *rows[0]), ("most", *rows[-1])))

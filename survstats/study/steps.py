@@ -11,6 +11,7 @@ from survstats.records.checking import check_records
 from survstats.records.codebook import TableName
 from survstats.records.finding import Finding, findings_frame
 from survstats.records.loading import Records
+from survstats.records.reading.study_folder import find_tables
 from survstats.study.plan import Study
 
 
@@ -27,20 +28,22 @@ def read_records(study: Study) -> Records:
     StudyFileError
         If the mapping cannot be used.
     """
-    paths = loading.find_tables(study.folder)
     named = study.plan.records
     files: dict[TableName, str | None] = {
         "mishap": named.mishap,
         "occupant": named.occupant,
         "training_run": named.training_run,
     }
-    for table, name in files.items():
-        if name is not None:
-            paths[table] = study.folder / name
-    if study.mapping_path.exists():
-        from survstats.records.mapping.bring_in import read_mapped_records
+    unnamed = {table for table, name in files.items() if name is None}
+    paths = {table: study.folder / name for table, name in files.items() if name is not None}
+    if study.mapping is not None:
+        from survstats.records.mapping.bring_in import mapped_tables
+        from survstats.records.mapping.faults import parse_mapping
 
-        return read_mapped_records(study.folder, others=paths)
+        mapping = parse_mapping(study.mapping)
+        paths |= find_tables(study.folder, sought=unnamed - mapping.plan.tables().keys())
+        return loading.typed_records(mapped_tables(mapping, study.folder, others=paths))
+    paths |= find_tables(study.folder, sought=unnamed)
     return loading.read_records(
         paths.get("mishap", study.folder / "mishap.csv"),
         paths.get("occupant", study.folder / "occupant.csv"),
@@ -57,14 +60,17 @@ def find(
     ----------
     records : Records
     study : Study, optional
-        Whose cabins seats are checked against, and whose accepted rules come back with severity ``accepted``.
+        Whose cabins seats are checked against, whose accepted rules come back with severity ``accepted``, and about
+        whose people the rules on whole studies are.
     today : date, optional
         The day by which a date lies in the future; the day of the clock if not given.
     """
     day = today or datetime.date.today()
     if study is None:
         return check_records(records, today=day)
-    return check_records(records, today=day, cabins=study.cabins, accepted=study.accepted)
+    return check_records(
+        records, today=day, cabins=study.cabins, accepted=study.accepted, population=study.population
+    )
 
 
 def check(

@@ -61,7 +61,7 @@ BAD = {
     "nul bytes": (bytes_of("occupant.csv", lambda raw: raw.replace(b"passenger", b"pass\x00nger", 1)), 1, ["occupant.csv", "not a text"]),
     "letters of two encodings": (bytes_of("occupant.csv", lambda raw: raw.replace(b"passenger", "p\u00e4ss".encode() + b"\xe4nger", 1)), 1, ["occupant.csv, row", "UTF-8"]),
     "another spelling": (bytes_of("occupant.csv", lambda raw: raw.replace(b"passenger", "pass\u00e4nger".encode("latin-1"), 1)), 1, ["occupant.csv, row", "pass\u00e4nger", "did you mean passenger?"]),
-    "quote left open": (bytes_of("mishap.csv", lambda raw: raw.replace(b"VS-002", b'"VS-002', 1)), 1, ["mishap.csv, row", "CSV"]),
+    "quote left open": (bytes_of("mishap.csv", lambda raw: raw.replace(b"VS-002", b'"VS-002', 1)), 1, ["mishap.csv, row 3", "quotation mark is not closed"]),
     "short row": (bytes_of("mishap.csv", lambda raw: raw.replace(b"VS-002,", b"VS-002", 1)), 1, ["mishap.csv, row 3", "too few cells"]),
     "missing column": (without_column, 1, ["occupant.csv", "lacks the column outcome", "Add"]),
     "column twice": (column_twice, 1, ["mishap.csv", "light", "twice"]),
@@ -81,7 +81,7 @@ BAD = {
     "infinite number": (cell("mishap", 4, "water_temp_c", "1e999"), 1, ["mishap.csv, row 4, water_temp_c"]),
     "required cell empty": (cell("occupant", 5, "occupant_id", ""), 1, ["occupant.csv, row 5, occupant_id"]),
     "records file missing": (lambda folder: (folder / "mishap.csv").unlink(), 1, ["mishap.csv", "no file"]),
-    "records file a folder": (lambda folder: ((folder / "mishap.csv").unlink(), (folder / "mishap.csv").mkdir()), 1, ["mishap.csv", "cannot be read"]),
+    "records file a folder": (lambda folder: ((folder / "mishap.csv").unlink(), (folder / "mishap.csv").mkdir()), 1, ["mishap.csv is a folder"]),
     "study file missing": (lambda folder: (folder / "study.toml").unlink(), 2, ["study.toml"]),
     "unknown key": (plan("seed =", "sede ="), 2, ["study.toml, line", "run.sede", "'seed'"]),
     "wrong type": (plan("= 24", '= "24"'), 2, ["study.toml, line 7", "currency_months", "a number"]),
@@ -173,4 +173,4 @@ def test_a_place_that_refuses_even_root(quick, capsys):
 
 def test_findings_into_a_place_that_is_not_there(study_folder, tmp_path, capsys):
     assert run_command(["check", str(study_folder), "--out", str(tmp_path / "no" / "findings.csv")]) == 3
-    assert "findings.csv" in capsys.readouterr().err
+    assert f"The folder '{tmp_path / 'no'}' does not exist" in capsys.readouterr().err

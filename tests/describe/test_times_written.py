@@ -4,7 +4,7 @@ import math
 
 import pandas as pd
 
-from survstats.describe.times import copied_mishaps, times_written
+from survstats.describe.times import times_written
 
 INF, GONE = math.inf, math.nan
 PEOPLE = [
@@ -37,18 +37,3 @@ def test_each_form_by_hand():
 
 def test_nobody():
     assert times_written(frame([])).sum().sum() == 0
-    assert copied_mishaps(frame([])) == []
-
-
-def copied(times, survived=(1, 1, 1)):
-    rows = [("m", low, high, "witness", s) for (low, high), s in zip(times, survived, strict=True)]
-    return copied_mishaps(frame(rows))
-
-
-def test_one_time_for_every_survivor_looks_copied():
-    assert copied([(10, 20)] * 3) == ["m"]
-    assert copied([(10, 20), (10, 20), (10, 25)]) == []
-    assert copied([(10, 20)] * 3, survived=(1, 1, 0)) == []
-    assert copied([(GONE, 20)] * 3) == ["m"]
-    assert copied([(0, INF)] * 3) == []
-    assert copied([(10, 20)] * 3 + [(GONE, GONE)], survived=(1, 1, 1, 1)) == ["m"]

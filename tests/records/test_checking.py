@@ -7,7 +7,9 @@ import pytest
 from survstats.groundwork.errors import CallError
 from survstats.records.checking import check_records
 from survstats.records.demo import DEMO_NAMES, demo_folder
+from survstats.records.deriving import derive
 from survstats.records.loading import read_records
+from survstats.records.population import PopulationFilter
 from survstats.records.reading.tables import Source
 from survstats.records.rules.field_schema import outside
 
@@ -111,13 +113,25 @@ OCCUPANT_CASES = [
         "R17",
         "error",
         {"training_last_date": "2015-07-01", "training_date_precision": "month"},
-        {"training_last_date": "2015-06-30", "training_date_precision": "month"},
+        {"training_last_date": "2015-05-31", "training_date_precision": "month"},
     ),
     (
         "R17",
         "error",
         {"training_last_date": "2016-01-01", "training_date_precision": "year"},
-        {"training_last_date": "2015-12-31", "training_date_precision": "year"},
+        {"training_last_date": "2014-12-31", "training_date_precision": "year"},
+    ),
+    (
+        "R17",
+        "warning",
+        {"training_last_date": "2015-06-02", "training_date_precision": "month"},
+        {"training_last_date": "2015-06-02", "training_date_precision": "day"},
+    ),
+    (
+        "R17",
+        "warning",
+        {"training_last_date": "2015-01-01", "training_date_precision": "unknown"},
+        {"training_last_date": "2015-01-01", "training_date_precision": "day"},
     ),
     (
         "R18",
@@ -131,10 +145,22 @@ OCCUPANT_CASES = [
         {"training_ever": "no", "training_last_date": ""},
         {"training_ever": "no", "training_type": "", "training_last_date": ""},
     ),
+    (
+        "R18",
+        "error",
+        {"training_ever": "no", "training_type": "dry_only", "training_last_date": ""},
+        {"training_ever": "no", "training_type": "unknown", "training_last_date": "unknown"},
+    ),
     ("R19", "error", {"training_type": "none"}, {"training_type": "unknown"}),
     ("R20", "warning", {"training_evidence": "none"}, {"training_evidence": "inferred"}),
     ("R21", "error", {"ebs_used": "yes", "ebs_issued": "no"}, {"ebs_used": "yes", "ebs_issued": "yes"}),
-    ("R32", "error", {"seat_row": "1"}, {"seat_row": "3"}),
+    (
+        "R21",
+        "error",
+        {"ebs_used": "yes", "ebs_issued": "na"},
+        {"ebs_used": "yes", "ebs_issued": "unknown"},
+    ),
+    ("R32", "warning", {"seat_row": "1"}, {"seat_row": "3"}),
 ]
 
 
@@ -234,7 +260,12 @@ def test_r37_counts_exact_times_alone_and_needs_twenty(study):
     assert finding.seen == "13 of 20 exact times are a multiple of 5 s"
     assert not found(records([5] * 12 + [6] * 8), "R37")
     assert not found(records([5] * 19), "R37")
-    assert not found(records([5] * 30, {"egress_hi_s": "10"}), "R37")
+    (ends,) = found(records([5] * 30, {"egress_hi_s": "10"}), "R37")
+    assert (ends.severity, ends.field) == ("statement", "egress_hi_s")
+    assert ends.seen == "30 of 30 ends of spans are a multiple of 10 s"
+    assert not found(records([5] * 19, {"egress_hi_s": "10"}), "R37")
+    guessed = {"egress_hi_s": "10", "egress_time_source": "self_estimate"}
+    assert not found(records([5] * 30, guessed), "R37")
 
 
 def test_an_accepted_rule_must_be_one_that_can_be_accepted(study):
@@ -364,6 +395,161 @@ def test_r41_told_by_different_people(study):
     assert not found(study.records([study.mishap()], study.people("M1", said, {}, kin)), "R41")
 
 
+def timed(study, *mishaps):
+    """Studies of survivors, one list of changes a mishap."""
+    people = [
+        {**study.people(f"M{k}")[1], "occupant_id": str(i), "seat_row": "", **changes}
+        for k, theirs in enumerate(mishaps)
+        for i, changes in enumerate(theirs)
+    ]
+    return study.records([study.mishap(f"M{k}") for k in range(len(mishaps))], people)
+
+
+OTHERS = exact([21, 34, 27, 40, 55, 33])
+
+
+def test_r36_four_times_alike_that_are_rare_elsewhere(study):
+    (finding,) = found(timed(study, exact([12] * 4), OTHERS), "R36")
+    assert (finding.row, finding.seen) == (2, "12 to 12 s for all 4 timed survivors of M0")
+    assert not found(timed(study, exact([12] * 3), OTHERS), "R36")
+    assert not found(timed(study, exact([12, 12, 12, 13]), OTHERS), "R36")
+    assert not found(timed(study, exact([12] * 4)), "R36"), "nothing to compare with"
+    assert not found(timed(study, exact([12] * 4), exact([12, 12, 12, 12, 12, 40])), "R36"), (
+        "common elsewhere"
+    )
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"egress_lo_s": "10", "egress_hi_s": "22.5", "egress_time_source": "self_estimate"},
+        {"egress_lo_s": "60", "egress_hi_s": "inf"},
+        {"egress_lo_s": "0", "egress_hi_s": "30"},
+        {"egress_lo_s": "", "egress_hi_s": "30"},
+        {"egress_outcome": "not_egressed", "outcome": "died"},
+    ],
+)
+def test_r36_a_time_that_says_little_is_no_copy(study, change):
+    alike = [{**time, **change} for time in exact([12] * 6)]
+    assert not found(timed(study, alike, OTHERS), "R36")
+
+
+def test_r38_needs_four_in_five_survivors_and_less_than_half_of_the_dead(study):
+    def records(unknown_alive, unknown_dead):
+        ids = [f"M{k}" for k in range(5)]
+        people = [
+            person
+            for k, id_ in enumerate(ids)
+            for person in study.people(
+                id_,
+                {},
+                NOT_KNOWN if k < unknown_alive else {},
+                NOT_KNOWN if k < unknown_dead else {},
+            )
+        ]
+        return study.records([study.mishap(id_) for id_ in ids], people)
+
+    (finding,) = found(records(2, 3), "R38")
+    assert finding.seen == "known for 8 of 10 survivors and 2 of 5 dead"
+    assert not found(records(3, 3), "R38")
+    assert not found(records(2, 2), "R38")
+
+
+def test_r38_fires_where_the_records_say_so_themselves(study):
+    said = study.mishap(status_ascertained_by="survivors_only", n_aboard="3")
+    assert found(study.records([said], study.people()), "R38")
+    assert not found(study.records([said], study.people()[:2]), "R38"), "nobody died"
+
+
+def test_a_missing_outcome_is_neither_dead_nor_alive(study):
+    people = study.people("M1", {}, {"outcome": ""}, NOT_KNOWN)
+    (finding,) = found(study.records([study.mishap()], people), "R39")
+    assert "unknown for 1 of 1 dead and 0 of 1 survivors" in finding.seen
+    kin, said = {"training_evidence": "next_of_kin"}, {"training_evidence": "self_report"}
+    people = study.people("M1", said, {"outcome": "", "training_evidence": "roster"}, kin)
+    assert found(study.records([study.mishap()], people), "R41")
+
+
+def test_r40_says_how_rare_it_is_and_is_silent_where_it_is_not(study):
+    ids = ("M1", "M2", "M3")
+    mishaps = [study.mishap(id_) for id_ in ids]
+    (finding,) = found(study.records(mishaps, [p for i in ids for p in study.people(i)]), "R40")
+    # three of nine untrained, all of them among the three dead: 1 of 84 ways
+    assert finding.seen.endswith("and for 0 of 6 survivors; by lot this would be seen 1.2 times in 100")
+    never = {**study.untrained, "training_last_date": "", "training_date_precision": ""}
+    people = [p for i in ids for p in study.people(i, never)]
+    # six of nine: comb(6, 3) / comb(9, 3) = 20 / 84
+    assert not found(study.records(mishaps, people), "R40")
+
+
+@pytest.mark.parametrize("rule", ["R12", "R15", "R17", "R18", "R26", "R38", "R40", "R41", "R43"])
+def test_what_decides_or_must_be_read_cannot_be_accepted(study, rule):
+    with pytest.raises(CallError, match=rule):
+        check_records(study.records([study.mishap()], study.people()), today=TODAY, accepted={rule: "why"})
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "fires"),
+    [
+        ({}, {"event_date": "2015-06-21"}, True),
+        ({}, {"event_date": "2015-06-22"}, False),
+        ({}, {"n_aboard": "4"}, True),
+        ({}, {"n_aboard": "5"}, False),
+        ({}, {"n_aboard": "unknown"}, True),
+        ({}, {"aircraft_class": "unknown"}, True),
+        ({"aircraft_class": "unknown"}, {"event_date": "2015-06-19", "n_aboard": "2"}, True),
+        ({}, {"aircraft_class": "X"}, False),
+        ({}, {}, False),  # R42 knows it to be one mishap
+    ],
+)
+def test_r46_perhaps_one_mishap_under_two_ids(study, first, second, fires):
+    mishaps = [study.mishap("M1", **{"aircraft_class": "B", **first})]
+    mishaps += [study.mishap("M2", **{"aircraft_class": "B", **second})]
+    records = study.records(mishaps, study.people("M1") + study.people("M2"))
+    hits = found(records, "R46")
+    assert [(f.severity, f.row) for f in hits] == ([("warning", 3)] if fires else [])
+    assert all("not M1" in f.expected for f in hits)
+    assert not derive(records, currency_months=24)["second_source"].any() or not fires
+
+
+def test_rules_about_the_whole_study_look_at_its_people_alone(study):
+    mishaps = [
+        study.mishap("M1"),
+        study.mishap("M2", event_date="1999-06-20"),
+        study.mishap("M3", aircraft_class="M1", report_quality="D"),
+    ]
+    people = [p for i in ("M1", "M2", "M3") for p in study.people(i, {}, {}, NOT_KNOWN)]
+    records = study.records(mishaps, people[:3] + people[3:4] + people[6:])
+    everything = found(records, "R39")
+    assert "1 of 1 dead and 0 of 3 survivors" in everything[0].seen
+    assert found(records, "R45")[0].seen == "1 of 2 mishaps have one occupant row"
+    late = check_records(records, today=TODAY, population=PopulationFilter(first_year=2010))
+    assert "1 of 1 dead and 0 of 2 survivors" in next(f.seen for f in late if f.rule == "R39")
+    assert next(f.seen for f in late if f.rule == "R45") == "0 of 1 mishaps have one occupant row"
+    nobody = check_records(records, today=TODAY, population=PopulationFilter(roles=("flight_crew",)))
+    assert "0 of 0 dead and 0 of 2 survivors" in next(f.seen for f in nobody if f.rule == "R39")
+    kept = check_records(records, today=TODAY, population=PopulationFilter(alike_kept=True))
+    assert "2 of 2 dead and 0 of 5 survivors" in next(f.seen for f in kept if f.rule == "R39")
+
+
+def test_r44_counts_the_rows_to_which_a_field_applies(study):
+    lived_on = study.records([study.mishap()], study.people("M1", {}, {}, {"days_to_death": "unknown"}))
+    assert not any(f.field == "days_to_death" for f in found(lived_on, "R44"))
+    people = study.people("M1", {}, study.drowned, {"days_to_death": "unknown"})
+    people[1]["days_to_death"] = ""
+    (finding,) = found(study.records([study.mishap()], people), "R44")
+    assert (finding.field, finding.seen) == ("days_to_death", "1 unknown and 1 not collected")
+
+
+def test_a_finding_about_a_whole_table_names_the_sheet_of_its_field(study):
+    records = study.records([study.mishap()], study.people())
+    roster = Source(
+        "records.xlsx, sheet roster", "training_ever", np.array([2, 3, 4]), np.array(["yes"] * 3, object)
+    )
+    records = dataclasses.replace(records, sources={**records.sources, "occupant": {"training_ever": roster}})
+    assert found(records, "R39")[0].file == "records.xlsx, sheet roster"
+
+
 def test_errors_come_first_and_reading_findings_are_among_them(study):
     people = study.people("M1", {"role": "pilot"}, {"training_evidence": "none"}, {"seat_side": "L"})
     severities = [f.severity for f in check_records(study.records([study.mishap()], people), today=TODAY)]
@@ -380,3 +566,5 @@ def test_no_invented_study_has_an_error(name):
     found_in = check_records(records, today=datetime.date(2026, 11, 25), cabins=cabins)
     assert not [f for f in found_in if f.severity == "error"]
     assert "R39" in {f.rule for f in found_in}
+    assert not {"R36", "R40", "R41", "R46"} & {f.rule for f in found_in}, "nothing of the kind is planted"
+    assert ("R38" in {f.rule for f in found_in}) == (name == "demo_survivor_only")

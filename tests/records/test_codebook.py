@@ -109,5 +109,8 @@ def test_a_rule_is_told_in_few_plain_words():
 def test_what_may_be_let_stand():
     may = {id_ for id_, card in RULEBOOK.items() if card.acceptable}
     assert not may & {"R1", "R2", "T1", "R39", "R44", "R45", "M2", "M3", "M4"}
+    assert not may & {f"R{number}" for number in range(12, 20)}, "they decide exposure, outcome, population"
+    assert not may & {"R26", "R33", "R43"}, "so do these"
+    assert not may & {"R38", "R40", "R41"}, "what they say must be read, whatever is accepted"
     assert not {id_ for id_ in may if id_.startswith("F")}
     assert {"M1", "R7", "R20", "R42", "T4"} <= may

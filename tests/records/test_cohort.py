@@ -10,6 +10,7 @@ from survstats.records.cohort import Ledger, build_cohort
 from survstats.records.demo import demo_folder
 from survstats.records.deriving import derive
 from survstats.records.loading import read_records
+from survstats.records.population import PopulationFilter
 
 
 @pytest.fixture(scope="module")
@@ -106,6 +107,51 @@ def test_a_ledger_that_does_not_add_up_is_refused(demo):
         spoilt[position] = dataclasses.replace(line, occupants=line.occupants + 1)
         with pytest.raises(SurvstatsError, match="does not add up"):
             Ledger(tuple(spoilt)).verify()
+
+
+def with_a_press_report(study):
+    """One mishap of three people, and a press report of it that has two rows for seven aboard."""
+    mishaps = [
+        study.mishap("M1", n_aboard="7", n_pax="6", report_quality="A"),
+        study.mishap("M2", aircraft_class="M1", n_aboard="7", n_pax="6", report_quality="D"),
+        study.mishap("M3", event_date="1999-06-20", n_aboard="5", n_pax="4"),
+        study.mishap("M4", event_date="1999-07-20"),
+    ]
+    people = study.people("M1") + study.people("M1")[:3]
+    people = [{**person, "occupant_id": str(i)} for i, person in enumerate(people)]
+    people += people[:1]
+    people[-1] = {**people[-1], "occupant_id": "9"}
+    return study.records(mishaps, people + study.people("M2")[:2] + study.people("M3")[:1])
+
+
+@pytest.mark.parametrize("population", ["P1", "P2"])
+def test_people_without_a_row_stand_with_the_mishap_that_is_left_out(study, population):
+    records, chosen = with_a_press_report(study), PopulationFilter(first_year=2010)
+    derived = derive(records, currency_months=24, population=chosen)
+    ledger = build_cohort(derived, records, population=population, chosen=chosen).ledger
+    assert ledger.line("aboard").occupants == 7 + 7 + 5 + 3
+    assert ledger.line("no_row").occupants == 0
+    press, old = ledger.line("second_source"), ledger.line("other_year")
+    assert (press.occupants, press.survived, press.died, press.mishaps) == (7, None, None, 1)
+    assert (old.occupants, old.survived, old.died, old.mishaps) == (8, None, None, 2)
+    assert ledger.line("in_population").occupants == 7
+    everybody = build_cohort(derive(records, currency_months=24), records, population=population).ledger
+    assert everybody.line("no_row").occupants == 4 + 3
+    assert everybody.line("second_source").occupants == 7
+
+
+def test_a_ledger_that_counts_a_second_source_among_people_without_a_row_is_refused(study):
+    records = with_a_press_report(study)
+    derived = derive(records, currency_months=24)
+    lines = {line.code: line for line in build_cohort(derived, records, population="P1").ledger.lines}
+    moved = {
+        "second_source": dataclasses.replace(lines["second_source"], occupants=2),
+        "no_row": dataclasses.replace(
+            lines["no_row"], occupants=12, mishap_ids=lines["no_row"].mishap_ids | {"M2"}
+        ),
+    }
+    with pytest.raises(SurvstatsError, match="does not add up at no_row"):
+        Ledger(tuple((lines | moved).values())).verify()
 
 
 NOBODY = {"training_ever": "no", "training_type": "none", "training_last_date": ""}

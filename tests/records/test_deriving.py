@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 
-from survstats.records.deriving import derive
+from survstats.records.deriving import derive, died, survived
+from survstats.records.population import PopulationFilter, studied_mishaps
 
 
 def of_first(study, mishap=None, **changes):
@@ -27,6 +28,13 @@ HANDS_ON = {"training_ever": "yes", "training_type": "underwater_escape_with_bre
         ({"training_ever": "unknown"}, "unknown", np.nan),
         ({"training_ever": ""}, "unknown", np.nan),
         ({"training_ever": "no", "training_type": "none", "training_last_date": ""}, "none", 0),
+        # after the mishap of 2015-06-20 nobody is trained, nor known to be untrained, whatever is accepted
+        ({"training_last_date": "2015-06-20"}, "current", 1),
+        ({"training_last_date": "2015-06-21"}, "unknown", np.nan),
+        ({"training_last_date": "2016-01-01", "training_date_precision": "year"}, "unknown", np.nan),
+        ({"training_last_date": "2015-07-01", "training_date_precision": "month"}, "unknown", np.nan),
+        ({"training_type": "dry_only", "training_last_date": "2015-06-21"}, "unknown", np.nan),
+        ({"training_ever": "no", "training_last_date": "2015-06-21"}, "unknown", np.nan),
     ],
 )
 def test_training(study, changes, status, trained):
@@ -60,6 +68,26 @@ def test_months_since_at_the_precision_of_the_date(study, date, precision, days,
 
 
 @pytest.mark.parametrize(
+    ("date", "precision", "ambiguous"),
+    [
+        ("2015-06-02", "month", True),
+        ("2015-05-31", "month", False),
+        ("2015-01-01", "year", True),
+        ("2015-01-01", "unknown", True),
+        ("2014-12-31", "year", False),
+        ("2015-06-20", "day", False),
+        ("2016-01-01", "year", False),  # certainly after it: unknown
+    ],
+)
+def test_a_month_or_year_that_reaches_past_the_mishap_is_counted_and_changes_nothing(
+    study, date, precision, ambiguous
+):
+    row = of_first(study, training_last_date=date, training_date_precision=precision)
+    assert row["order_ambiguous"] == ambiguous
+    assert (row["trained_status"] == "unknown") == (date > "2015-12-31")
+
+
+@pytest.mark.parametrize(
     ("changes", "survived", "out"),
     [
         ({}, 1, 1),
@@ -71,6 +99,22 @@ def test_months_since_at_the_precision_of_the_date(study, date, precision, days,
         ({"outcome": "died", "egress_outcome": "washed_out", "cause_of_death": "hypothermia_cold"}, 0, 1),
         ({"outcome": "died", "egress_outcome": "washed_out", "cause_of_death": "undetermined"}, 0, np.nan),
         ({"outcome": "died", "egress_outcome": "unknown", "body_location": "inside"}, 0, 0),
+        ({"outcome": "died", "egress_outcome": "self", "body_location": "inside"}, 0, 0),
+        (
+            {"outcome": "died", "egress_outcome": "self", "body_location": "inside", "re_entered": "yes"},
+            0,
+            1,
+        ),
+        (
+            {"outcome": "died", "egress_outcome": "self", "body_location": "inside", "re_entered": "unknown"},
+            0,
+            np.nan,
+        ),
+        (
+            {"outcome": "died", "egress_outcome": "not_egressed", "re_entered": "unknown"},
+            0,
+            0,
+        ),
         ({"outcome": "died", "alive_at_immersion": "no"}, 0, 0),
         ({"outcome": "missing_presumed_dead", "egress_outcome": "unknown"}, 0, np.nan),
     ],
@@ -182,3 +226,20 @@ def test_the_same_day_in_another_class_or_of_unknown_class_is_another_mishap(stu
             rows[0]["aircraft_class"] = "unknown"
         records = study.records(rows, study.people("M1") + study.people("M2"))
         assert not derive(records, currency_months=24)["second_source"].any()
+
+
+def test_mishaps_that_the_study_file_says_are_two_both_stay(study):
+    records = sources(study, ("M1", "A"), ("M2", "B"))
+    kept = derive(records, currency_months=24, population=PopulationFilter(alike_kept=True))
+    assert not kept["second_source"].any()
+    assert kept["in_p2"].all()
+    assert studied_mishaps(records.mishap, PopulationFilter(alike_kept=True)).all()
+    assert studied_mishaps(records.mishap, PopulationFilter()).tolist() == [True, False]
+
+
+def test_who_has_no_outcome_neither_died_nor_lived(study):
+    people = study.people("M1", {"outcome": ""}, {"days_to_death": "30"}, {"days_to_death": "31"})
+    people[2]["outcome"] = "survived"
+    occupant = study.records([study.mishap()], people).occupant
+    assert survived(occupant).tolist() == [False, False, True]
+    assert died(occupant).tolist() == [False, True, False]

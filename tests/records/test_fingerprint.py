@@ -3,7 +3,8 @@ from rewritten import DATE_FORMS, as_csv, as_parquet, as_xlsx, rng, shuffled, te
 
 from survstats.records.demo import demo_folder
 from survstats.records.fingerprint import cohort_hash
-from survstats.records.loading import find_tables, read_records
+from survstats.records.loading import read_records
+from survstats.records.reading.study_folder import find_tables
 
 TABLES = ("mishap", "occupant")
 
@@ -100,3 +101,27 @@ def test_a_number_is_itself_however_it_is_written(frames, expected, tmp_path):
     )
     assert (longer != frames["mishap"]).any().any()
     assert hashed(tmp_path, lambda t: as_csv(longer if t == "mishap" else frames[t], t), ".csv") == expected
+
+
+@pytest.mark.parametrize("pattern", ["{}:00", "{}Z", "{}:00Z"])
+def test_a_time_is_itself_however_it_is_written(pattern, frames, expected, tmp_path):
+    times = [pattern.format(t) if ":" in t else t for t in frames["mishap"]["event_time_utc"]]
+    assert times != list(frames["mishap"]["event_time_utc"])
+    changed = {**frames, "mishap": frames["mishap"].assign(event_time_utc=times)}
+    assert hashed(tmp_path, lambda t: as_csv(changed[t], t), ".csv") == expected
+
+
+def test_another_second_is_another_hash(frames, expected, tmp_path):
+    times = [f"{t}:01" if ":" in t else t for t in frames["mishap"]["event_time_utc"]]
+    changed = {**frames, "mishap": frames["mishap"].assign(event_time_utc=times)}
+    assert hashed(tmp_path, lambda t: as_csv(changed[t], t), ".csv") != expected
+
+
+def test_the_tables_it_covers_can_be_chosen(frames, expected):
+    folder = demo_folder("demo_small")
+    paths = [folder / f"{table}.csv" for table in TABLES]
+    with_runs = read_records(*paths, training_run_path=folder / "training_run.csv")
+    alone = read_records(*paths)
+    assert len(with_runs.training_run)
+    assert cohort_hash(with_runs) != cohort_hash(alone)
+    assert cohort_hash(with_runs, tables=TABLES) == cohort_hash(alone, tables=TABLES)

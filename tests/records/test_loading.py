@@ -9,7 +9,8 @@ from rewritten import as_xlsx, texts
 
 from survstats.groundwork.errors import RecordsError
 from survstats.records.codebook import load_codebook
-from survstats.records.loading import find_tables, read_records
+from survstats.records.loading import read_records
+from survstats.records.reading.study_folder import find_tables
 
 TOKENS = ["", "unknown", "na"]
 

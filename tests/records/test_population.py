@@ -9,9 +9,14 @@ from hypothesis import strategies as st
 from survstats.groundwork.errors import StudyFileError
 from survstats.records.cohort import build_cohort
 from survstats.records.demo import demo_folder
-from survstats.records.deriving import derive, studied_mishaps
+from survstats.records.deriving import derive
 from survstats.records.loading import read_records
-from survstats.records.population import EVERYBODY, PopulationFilter, refuse_absent_values
+from survstats.records.population import (
+    EVERYBODY,
+    PopulationFilter,
+    refuse_absent_values,
+    studied_mishaps,
+)
 
 REASONS = ["other_year", "other_class", "other_operator", "other_role"]
 
@@ -52,7 +57,7 @@ def test_each_reason_in_turn_and_unknown_under_a_filter(study):
         assert set(by_mishap[mishap]) == {reason}, mishap
     assert derived["in_p2"].sum() == derived["in_p1"].sum() == 1
     assert studied_mishaps(records.mishap, FILTER).tolist() == [True, *[False] * 6]
-    ledger = build_cohort(derived, records, population="P1").ledger
+    ledger = build_cohort(derived, records, population="P1", chosen=FILTER).ledger
     counted = {line.code: (line.occupants, line.mishaps) for line in ledger.lines}
     assert [code for code in counted if code in REASONS] == REASONS
     assert [counted[reason] for reason in REASONS] == [(6, 2), (6, 2), (6, 2), (2, 1)]
@@ -107,7 +112,7 @@ def test_any_filter_adds_up_and_leaves_in_who_the_slow_way_does(
 ):
     chosen = PopulationFilter(first, last, tuple(classes), (), tuple(roles))
     derived = derive(demo, currency_months=24, population=chosen)
-    cohort = build_cohort(derived, demo, population=population)  # verifies its own sums
+    cohort = build_cohort(derived, demo, population=population, chosen=chosen)  # verifies its own sums
     whole = derive(demo, currency_months=24)
     assert cohort.ledger.line("aboard").occupants == demo.mishap["n_aboard"].sum()
     inside = 0

@@ -68,7 +68,7 @@ def test_errors_come_first_and_statements_last_rules_in_their_order():
         "statement R39",
         "statement R44",
     ]
-    assert "  Unknown for 41 of 111 dead." in lines
+    assert "  occupant.csv: Unknown for 41 of 111 dead." in lines
     assert lines[-1] == "  occupant.csv, training_last_date: 1 unknown, 3 not collected"
 
 
@@ -96,6 +96,30 @@ def test_absent_columns_stand_on_few_lines():
     )
     assert len(lines) < 9
     assert all(field in "".join(lines) for field in fields)
+
+
+def test_columns_that_are_not_there_come_after_everything_else():
+    absent = row("F8", "statement", at=None, field="seat_row", seen="", expected="", title="Not there")
+    other = row("R44", "statement", at=None, seen="1 unknown, 3 not collected", expected="", remedy="")
+    heads = [line for line in findings_text([absent, other, row()]) if line and not line.startswith(" ")]
+    assert [line.split()[1] for line in heads] == ["R17", "R44", "F8"]
+
+
+def test_each_remedy_stands_under_its_own_places():
+    lines = findings_text(
+        [row(at=3, remedy="ask for the day"), row(at=5, seen="2031"), row(at=7, remedy="ask for the day")]
+    )
+    order = [line[4:8].strip() for line in lines if line[4:5].isdigit()]
+    assert order == ["3, 7", "5"]
+    marked = [line for line in lines if line.startswith("  > ")]
+    assert marked == ["  > ask for the day", "  > correct one of the dates"]
+    assert lines.index(marked[0]) < next(at for at, line in enumerate(lines) if line.startswith("    5"))
+
+
+def test_findings_without_a_row_name_their_file():
+    for severity in ("warning", "statement"):
+        text = "\n".join(findings_text([row("R38", severity, at=None, field="", seen="", expected="")]))
+        assert "occupant.csv" in text
 
 
 def test_what_the_records_hold_cannot_move_the_terminal():
@@ -134,3 +158,15 @@ TEXTS = st.text(max_size=120)
 )
 def test_no_line_is_wider_than_the_terminal(rows, width):
     assert max(map(columns, findings_text(rows, width=width))) <= width
+
+
+def test_statements_that_say_the_same_of_several_columns_are_one():
+    said = "not collected in the occupant table"
+    rows = [("M7", "statement", "t", "mapping.toml", None, name, said, "", "") for name in ("sex", "role")]
+    rows.append(
+        ("M7", "statement", "t", "mapping.toml", None, "light", "not collected in the mishap table", "", "")
+    )
+    assert [line.strip() for line in findings_text(rows, width=100)[1:]] == [
+        "mapping.toml, sex, role: not collected in the occupant table",
+        "mapping.toml, light: not collected in the mishap table",
+    ]

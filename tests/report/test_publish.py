@@ -197,7 +197,7 @@ def test_pdf_says_what_the_content_says(printed: tuple[Content, Path]) -> None:
     for line in content.foot:
         assert squeezed(plain(line)) in pages[0]
     second = (
-        (content.ledger.title, content.findings.title)
+        (content.findings.title,)
         if isinstance(content, RecordsContent)
         else (content.gates_title, content.steady.title)
     )

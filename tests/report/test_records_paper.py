@@ -16,7 +16,7 @@ from thin import THIN
 from survstats.records.demo import DEMO_NAMES
 from survstats.report.brief import brief_content
 from survstats.report.content import Piece, plain
-from survstats.report.publish import render_html, render_pdf
+from survstats.report.publish import count_pages, render_html, render_pdf
 from survstats.report.records_content import RecordsContent
 from survstats.report.records_paper import records_content
 from survstats.study.results import MASKED, Number, StudyResults, Table
@@ -94,7 +94,7 @@ def test_every_study_has_a_whole_paper(results, name):
 def drawn(r: StudyResults, field: str) -> bool:
     """Whether there is somebody of whom the field is not known."""
     pairs = [
-        (r.numbers[f"gaps.{field}.known_{fate}"].value, r.numbers[f"gaps.{fate}"].value)
+        (r.numbers[f"gaps.{field}.known_{fate}"].value, r.numbers[f"gaps.{field}.of_{fate}"].value)
         for fate in ("died", "survived")
         if f"gaps.{field}.known_{fate}" in r.numbers
     ]
@@ -107,7 +107,7 @@ def test_fields_known_of_everyone_are_named_instead_of_drawn(results, name):
     named = sum(
         not drawn(r, field)
         and any(
-            r.numbers[f"gaps.{fate}"].value and f"gaps.{field}.known_{fate}" in r.numbers
+            f"gaps.{field}.of_{fate}" in r.numbers and r.numbers[f"gaps.{field}.of_{fate}"].value
             for fate in ("died", "survived")
         )
         for field in r.lists["gaps.fields"]
@@ -128,7 +128,7 @@ def test_bars_and_their_words_are_the_stored_counts(results, name):
             ("died", row.died, row.died_text),
             ("survived", row.survived, row.survived_text),
         ):
-            known, everyone = r.numbers.get(f"gaps.{field}.known_{fate}"), r.numbers[f"gaps.{fate}"]
+            known, everyone = (r.numbers.get(f"gaps.{field}.{part}_{fate}") for part in ("known", "of"))
             if known is None or not everyone.value:
                 assert counts is None
                 assert told == ()
@@ -144,7 +144,8 @@ def test_the_answer_names_who_is_there(results):
     )
     assert "Nobody died" in plain(content(changed(r, gaps__died=0)).answer)
     assert "Nobody lived" in plain(content(changed(r, gaps__survived=0)).answer)
-    nobody = content(changed(r, gaps__survived=0, gaps__died=0))
+    none = {name.replace(".", "__"): 0 for name in r.numbers if ".of_" in name}
+    nobody = content(changed(r, gaps__survived=0, gaps__died=0, **none))
     assert "Nobody" in plain(nobody.answer)
     assert nobody.gaps is None
 
@@ -172,20 +173,45 @@ def test_a_filter_is_told_on_both_papers_and_counted_in_the_ledger(results):
     told = "Only from 2000 on; aircraft class A_twin; passengers and flight crew."
     brief = brief_content(r, date=DATE)
     assert plain(brief.population).endswith(told)
-    assert "30 were in other years" in plain(brief.provenance[0])
+    assert "30 were in other years" in plain(brief.provenance[0]).replace("\u00a0", " ")
     assert plain(content(r).read).endswith(told)
     assert "in other years" in [plain(row[0]) for row in content(r).ledger.rows]
 
 
 @pytest.mark.parametrize(
     ("state", "told"),
-    [("kept", "plan number 2 tried"), ("not_kept", "No run log"), ("damaged", "run log is damaged")],
+    [
+        ("kept", "Of 5 plans in the run log, 3 were tried on these records; this is number 2"),
+        ("not_kept", "No run log"),
+        ("damaged", "run log is damaged"),
+    ],
 )
 def test_how_many_plans_were_tried_is_told(results, state, told):
-    r = changed(results["demo_small"], log__plan_number=2, log__plans=3)
+    r = changed(results["demo_small"], log__plan_number=2, log__plans_here=3, log__plans=5)
     r = replace(r, codes={**r.codes, "log.state": state})
     for c in (brief_content(r, date=DATE), content(r)):
-        assert any(told in plain(line) for line in c.provenance)
+        assert any(told in plain(line).replace("\u00a0", " ") for line in c.provenance)
+
+
+def test_a_full_paper_still_has_two_pages(results):
+    r = changed(
+        results["demo_main"],
+        cohort__ledger__no_row=5,
+        gaps__no_row=5,
+        records__not_blind=3,
+        records__blind_unknown=2,
+        log__plan_number=2,
+        log__plans_here=3,
+        log__plans=5,
+        log__states=2,
+    )
+    r = replace(
+        accepting(r),
+        codes={**r.codes, "unknown.rows": "part", "log.state": "kept"},
+        lists={**r.lists, "records.banners": ["R41"]},
+    )
+    for make in (brief_content, records_content):
+        assert count_pages(render_pdf(make(r, date=DATE))) == 2
 
 
 @needs_pdftotext
@@ -222,21 +248,102 @@ def test_statements_are_told_too(results):
     assert "No rule applied" in plain(content(nothing).findings.lead)
 
 
-def test_agreement_has_its_interval_or_the_reason_for_none(results):
-    r = results["demo_main"]
-    found = {
-        "agreement.survivability": Number(0.71, "ratio", "weighted_kappa", 0.523, 0.897, 0.95, mishaps=41),
-        "agreement.severity": Number(-0.05, "ratio", "weighted_kappa", -0.3, 0.2, 0.95, mishaps=12),
+def coded(results: StudyResults, **kappa: Number | str) -> StudyResults:
+    """The results with a figure of agreement for each field, or the reason why there is none."""
+    there = {f"agreement.{field}": found for field, found in kappa.items() if isinstance(found, Number)}
+    numbers = {
+        name: number for name, number in results.numbers.items() if f"{name}_pairs" not in results.numbers
     }
-    both = content(replace(r, numbers={**r.numbers, **found})).blocks[-1]
-    assert "0.71 (95 % interval 0.52 to 0.90, 41 mishaps)" in plain(both.lead).replace("\u00a0", " ")
-    assert "−0.05 (95 % interval −0.30 to 0.20, 12 mishaps)" in plain(both.body[0]).replace("\u00a0", " ")
-    numbers = {name: number for name, number in r.numbers.items() if not name.startswith("agreement.")}
-    for reasons in (("few_pairs", "few_pairs"), ("not_double_coded", "one_code_only")):
-        absent = dict(zip(("agreement.survivability", "agreement.severity"), reasons, strict=True))
-        block = content(replace(r, numbers=numbers, absent={**r.absent, **absent})).blocks[-1]
-        assert len(block.body) == len(set(reasons)) - 1
-        assert not re.search(r"\d", plain(block.lead))
+    absent = {f"agreement.{field}": found for field, found in kappa.items() if isinstance(found, str)}
+    return replace(results, numbers={**numbers, **there}, absent={**results.absent, **absent})
+
+
+def test_agreement_has_its_interval_or_the_codes_that_are_the_same(results):
+    r = results["demo_main"]
+    high = Number(0.71, "ratio", "weighted_kappa", 0.523, 0.897, 0.95, mishaps=41)
+    low = Number(-0.05, "ratio", "weighted_kappa", -0.3, 0.2, 0.95, mishaps=33)
+    block = content(coded(r, survivability=high, severity=low)).blocks[-1]
+    told = " ".join(plain(text) for text in (block.lead, *block.body)).replace("\u00a0", " ")
+    assert "0.71 (95 % interval 0.52 to 0.90, 41 mishaps)" in told
+    assert "−0.05 (95 % interval −0.30 to 0.20, 33 mishaps)" in told
+    assert "One is full agreement" in told
+    counts = {
+        f"agreement__{field}_{name}": value
+        for field in ("survivability", "severity")
+        for name, value in (("same", 11), ("pairs", 12), ("open", 1))
+    }
+    few = content(coded(changed(r, **counts), survivability="few_pairs", severity="one_code_only")).blocks[-1]
+    told = " ".join(plain(text) for text in (few.lead, *few.body)).replace("\u00a0", " ")
+    assert told.count("The same code in 11 of 12 mishaps") == 2
+    assert "Too few pairs" in told
+    assert "one code throughout" in told
+    assert "In 1 mishap more a coder wrote “unknown”." in told
+    assert "One is full agreement" not in told
+    nobody = changed(r, agreement__survivability_pairs=0, agreement__severity_pairs=0)
+    assert plain(content(nobody).blocks[-1].lead) == "No mishap was coded by a second person."
+
+
+def test_people_without_a_row_are_told_on_both_papers(results):
+    r = changed(results["demo_main"], gaps__no_row=5, cohort__ledger__no_row=5)
+    r = replace(r, codes={**r.codes, "unknown.rows": "part"})
+    told = "5 people aboard have no row: nothing is known of them, and no figure includes them."
+    assert told in plain(content(r).read).replace("\u00a0", " ")
+    brief = brief_content(r, date=DATE)
+    unseen = plain(brief.blocks[1].body[0]).replace("\u00a0", " ")
+    assert unseen.startswith(told)
+    assert "Any status of the 53 unknown with a row puts" in unseen
+    assert "with a row" in plain(brief.axis.rows[-1].note)
+    one = plain(content(changed(r, gaps__no_row=1)).read).replace("\u00a0", " ")
+    assert "1 person aboard has no row" in one
+    assert "no row" not in plain(content(results["demo_main"]).read)
+
+
+def test_a_rule_about_whole_fields_names_them(results):
+    r = results["demo_main"]
+    names = [f"field_{letter}" for letter in "abcdefghi"]
+    old = r.tables["findings"]
+    rows = [("R44", "statement", "occupant.csv", None, name, "", "", "") for name in names]
+    few, many = (
+        {
+            plain(row[0]): plain(row[2])
+            for row in content(
+                replace(r, tables={**r.tables, "findings": Table(old.columns, tuple(some))})
+            ).findings.rows
+        }["R44"]
+        for some in (rows[:2], rows)
+    )
+    assert few.endswith("one field: field_a and field_b")
+    assert many.endswith("field_e, field_f and others")
+
+
+def test_quartiles_that_were_not_reached_are_words(results):
+    r = results["demo_main"]
+    table = r.tables["runs"]
+    place = {name: at for at, name in enumerate(table.columns)}
+    row = list(table.rows[0])
+    row[place["time_quartile_1"]], row[place["time_median"]] = 12.0, 21.0
+    row[place["time_quartile_3"]] = "not_reached"
+    untimed = [None if name.startswith("time_") else cell for name, cell in zip(place, row, strict=True)]
+    c = content(replace(r, tables={**r.tables, "runs": Table(table.columns, (tuple(row), tuple(untimed)))}))
+    assert [plain(row[-1]) for row in c.runs.rows] == ["21 (12–not reached)", ""]
+
+
+def test_times_that_are_all_alike_are_told_once(results):
+    r = changed(
+        results["demo_main"],
+        times__given=258,
+        times__of_survivors=258,
+        times__bands=258,
+        times__points=0,
+        times__guesses=99,
+        times__copied_mishaps=0,
+    )
+    block = content(r).blocks[0]
+    assert plain(block.lead).replace("\u00a0", " ") == "A time stands for 258 people, all of them living."
+    assert (
+        plain(block.body[0]).replace("\u00a0", " ")
+        == "All are bands. 99 are people's guesses of their own time."
+    )
 
 
 def test_what_is_withheld_is_left_out_of_the_drawing_and_named_in_the_words(results):

@@ -134,6 +134,13 @@ def test_pages_print_one_word_for_every_withheld_number(sharing):
     _, _, files = sharing
     shared = StudyResults.from_json(files["results.json"].decode())
     hidden = {name for name, number in shared.numbers.items() if number.method == MASKED}
+    hidden |= {
+        f"{name}.{at}.{column}"
+        for name, table in shared.tables.items()
+        for at, row in enumerate(table.rows)
+        for column, cell in zip(table.columns, row, strict=True)
+        if cell == MASKED
+    }
     printed = {}
     for name in ("brief.html", "records.html"):
         for one, text in re.findall(r'data-number="([^"]+)">([^<]*)<', files[name].decode()):
@@ -141,6 +148,39 @@ def test_pages_print_one_word_for_every_withheld_number(sharing):
     assert hidden & set(printed)
     for one in hidden & set(printed):
         assert printed[one] == {"withheld"}, one
+
+
+def test_what_is_withheld_stands_in_a_sentence_of_its_own(sharing):
+    _, _, files = sharing
+    for name in ("brief.html", "records.html"):
+        text = re.sub(r"<style.*?</style>|<td.*?</td>", " ", files[name].decode(), flags=re.S)
+        text = " ".join(re.sub(r"<[^>]+>", "", text).split())
+        assert "withheld" in text
+        assert not re.search(
+            r"(?i)\b(of|for|in|by|than|and) withheld|withheld (of|or|and the|died|were) ", text
+        ), name
+
+
+def test_no_hash_of_records_plan_or_study_leaves(sharing):
+    _, board, files = sharing
+    hashes = {value for name, value in board.provenance.items() if re.fullmatch("[0-9a-f]{64}", value)}
+    assert len(hashes) >= 5
+    thresholds = board.provenance["verdict_thresholds"]
+    for name, text in readable(files):
+        assert not [
+            one for one in hashes - {thresholds} if one in text or f"{one[:4]}\u00a0{one[4:8]}" in text
+        ], name
+    manifest = json.loads(files["manifest.json"])
+    assert manifest["verdict_thresholds"] == thresholds
+    assert manifest["version.survstats"]
+
+
+def test_papers_say_that_they_are_safe_alone(sharing):
+    _, _, files = sharing
+    for paper in ("brief", "records"):
+        text = " ".join(pdf_text(files[f"{paper}.pdf"]).split())
+        assert "Nothing in these files gives a withheld count back" in text
+        assert "laid beside papers of other plans or filters" in text
 
 
 def test_print_and_drawings_hold_no_number_that_the_screen_does_not(sharing):

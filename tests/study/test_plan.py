@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 
 import pytest
@@ -224,14 +225,50 @@ def test_the_hash_of_the_analysis_covers_what_changes_numbers_and_nothing_else(t
 
 
 def test_the_hash_of_the_analysis_covers_the_mapping_but_not_who_checked_it(tmp_path):
-    study, mapping = read(tmp_path, FULL), tmp_path / "mapping.toml"
-    without = study.analysis_hash
-    mapping.write_text('checked_by = "A"\n[mishap]\nfile = "theirs.csv"\n')
-    first = study.analysis_hash
-    mapping.write_text('checked_by = "B"\n\n# a word\n[mishap]\nfile = "theirs.csv"\n')
-    assert study.analysis_hash == first != without
-    mapping.write_text('checked_by = "B"\n[mishap]\nfile = "others.csv"\n')
-    assert study.analysis_hash != first
+    def hashed(mapping):
+        (tmp_path / "mapping.toml").write_text(mapping)
+        return read(tmp_path, FULL).analysis_hash
+
+    without = read(tmp_path, FULL).analysis_hash
+    first = hashed('checked_by = "A"\n[mishap]\nfile = "theirs.csv"\n')
+    assert hashed('checked_by = "B"\n\n# a word\n[mishap]\nfile = "theirs.csv"\n') == first != without
+    assert hashed('checked_by = "B"\n[mishap]\nfile = "others.csv"\n') != first
+
+
+def test_a_study_that_has_no_model_yet_can_be_read(tmp_path):
+    study = read(tmp_path, GOOD.replace('[model]\ncovariates = ["role", "light"]\n', ""))
+    assert study.covariates == ()
+    assert study.analysis_hash != read(tmp_path, GOOD).analysis_hash
+    refused(tmp_path, GOOD.replace('covariates = ["role", "light"]\n', ""))
+
+
+def _link(path):
+    path.symlink_to(path.parent / "nowhere")
+
+
+def _device(path):
+    path.symlink_to("/dev/zero")
+
+
+@pytest.mark.parametrize("name", ["study.toml", "mapping.toml"])
+@pytest.mark.parametrize(
+    ("make", "word"),
+    [
+        (lambda path: path.mkdir(), "a folder"),
+        (os.mkfifo, "a pipe"),
+        (_link, "a link to a file that is not there"),
+        (_device, "a device"),
+    ],
+)
+def test_what_is_no_file_is_refused_in_one_sentence_and_never_waited_for(tmp_path, name, make, word):
+    (tmp_path / "study.toml").write_text(GOOD)
+    (tmp_path / name).unlink(missing_ok=True)
+    make(tmp_path / name)
+    with pytest.raises(StudyFileError) as caught:
+        read_study(tmp_path)
+    assert name in str(caught.value)
+    assert word in str(caught.value)
+    assert "\n" not in str(caught.value)
 
 
 @pytest.mark.parametrize(
@@ -240,7 +277,7 @@ def test_the_hash_of_the_analysis_covers_the_mapping_but_not_who_checked_it(tmp_
         ('title = "A sea"\n', "title"),
         ("currency_months = 24\n", "question.currency_months"),
         ("smallest_worthwhile_points = 5\n", "question.smallest_worthwhile_points"),
-        ('[model]\ncovariates = ["role", "light"]\n', "model"),
+        ('covariates = ["role", "light"]\n', "model.covariates"),
     ],
 )
 def test_a_missing_key_is_named(tmp_path, old, key):

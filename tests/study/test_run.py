@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from dataclasses import replace
 
 import pandas as pd
 import pytest
@@ -14,6 +15,7 @@ from survstats.records.demo import DEMO_NAMES, demo_folder
 from survstats.study.plan import read_study
 from survstats.study.run import run
 from survstats.study.run_log import LOG_FILE
+from survstats.study.steps import find, read_records
 
 TODAY = datetime.date(2026, 11, 24)
 
@@ -172,19 +174,62 @@ def test_plans_tried_on_the_same_records_are_counted(study_folder):
     def counted():
         results = run(read_study(study_folder), today=TODAY)
         assert results.codes["log.state"] == "kept"
-        return [int(results.numbers[f"log.{name}"].value) for name in ("plan_number", "plans")]
+        names = ("plan_number", "plans_here", "plans", "states")
+        return [int(results.numbers[f"log.{name}"].value) for name in names]
 
     plan = study_folder / "study.toml"
-    assert counted() == [1, 1]
+    assert counted() == [1, 1, 1, 1]
     plan.write_text(plan.read_text().replace('prepared_by = ""', 'prepared_by = "somebody"'))
-    assert counted() == [1, 1]
-    plan.write_text(plan.read_text().replace("currency_months = 24", "currency_months = 48"))
-    assert counted() == [2, 2]
+    assert counted() == [1, 1, 1, 1]
+    first = plan.read_text()
+    plan.write_text(first.replace("currency_months = 24", "currency_months = 48"))
+    assert counted() == [2, 2, 2, 1]
     mishap, occupant = read_tables(study_folder)
     write_tables(study_folder, (mishap.sample(frac=1, random_state=1), occupant))
-    assert counted() == [2, 2]
+    # the trainer's own runs are no part of the comparison
+    runs = "person_code,run_date,run_no,course,posture,result\np1,2020-05-01,1,initial,upright,passed\n"
+    (study_folder / "training_run.csv").write_text(runs, encoding="utf-8")
+    assert counted() == [2, 2, 2, 1]
     write_tables(study_folder, (mishap.assign(wind_kt="20"), occupant))
-    assert counted() == [1, 2]
+    assert counted() == [1, 1, 2, 2]
+    plan.write_text(first)
+    write_tables(study_folder, (mishap, occupant))
+    assert counted() == [1, 2, 2, 2]
+
+
+def test_the_log_counts_papers_for_sharing(study_folder):
+    def shared(audience):
+        results = run(read_study(study_folder), today=TODAY, audience=audience)
+        return int(results.numbers["log.shared"].value)
+
+    assert [shared(audience) for audience in ("board", "sharing", "sharing", "board")] == [0, 1, 1, 1]
+    plan = study_folder / "study.toml"
+    plan.write_text(plan.read_text() + '\n[population]\nroles = ["passenger"]\n')
+    assert shared("sharing") == 2
+
+
+def test_a_study_without_a_model_is_checked_but_not_compared(study_folder):
+    plan = study_folder / "study.toml"
+    text = plan.read_text()
+    plan.write_text(text[: text.index("[model]")] + text[text.index("[paper]") :])
+    study = read_study(study_folder)
+    assert [f for f in find(read_records(study), study=study, today=TODAY) if f.severity == "error"] == []
+    with pytest.raises(StudyFileError) as caught:
+        run(study, today=TODAY)
+    assert (caught.value.reason, caught.value.line) == ("no_model", None)
+    assert "[model]" in str(caught.value)
+    assert "covariates = [" in str(caught.value)
+    assert log_of(study_folder) == []
+
+
+def test_a_roster_without_outcomes_is_refused_before_the_log(study_folder, monkeypatch):
+    study = read_study(study_folder)
+    roster = replace(read_records(study), outcomes_pending=True)
+    monkeypatch.setattr("survstats.study.run.read_records", lambda _study: roster)
+    with pytest.raises(RecordsError) as caught:
+        run(study, today=TODAY)
+    assert caught.value.reason == "no_outcomes"
+    assert log_of(study_folder) == []
 
 
 def test_no_log_where_none_is_wanted_where_records_are_wrong_or_where_it_is_damaged(study_folder):

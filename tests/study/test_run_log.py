@@ -7,6 +7,7 @@ import os
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -24,23 +25,46 @@ def rows(folder):
 
 
 def test_plans_are_counted_and_runs_are_not(tmp_path):
-    assert log_run(tmp_path, plan=PLAN, records=RECORDS) == LogEntry("kept", 1, 1)
-    assert log_run(tmp_path, plan=PLAN, records=RECORDS) == LogEntry("kept", 1, 1)
-    assert log_run(tmp_path, plan=OTHER_PLAN, records=RECORDS) == LogEntry("kept", 2, 2)
-    assert log_run(tmp_path, plan=PLAN, records=RECORDS) == LogEntry("kept", 2, 2)
-    assert log_run(tmp_path, plan=PLAN, records=OTHER_RECORDS) == LogEntry("kept", 1, 2)
-    assert log_run(tmp_path, plan="e" * 64, records=OTHER_RECORDS) == LogEntry("kept", 2, 3)
+    first = LogEntry("kept", plan_number=1, plans_here=1, plans=1, states=1, shared=0)
+    assert log_run(tmp_path, plan=PLAN, records=RECORDS) == first
+    assert log_run(tmp_path, plan=PLAN, records=RECORDS) == first
+    assert log_run(tmp_path, plan=OTHER_PLAN, records=RECORDS) == replace(
+        first, plan_number=2, plans_here=2, plans=2
+    )
+    # the first plan is still the first, however many came after it
+    assert log_run(tmp_path, plan=PLAN, records=RECORDS) == replace(first, plans_here=2, plans=2)
+    assert log_run(tmp_path, plan=PLAN, records=OTHER_RECORDS) == replace(first, plans=2, states=2)
+    assert log_run(tmp_path, plan="e" * 64, records=OTHER_RECORDS) == replace(
+        first, plan_number=2, plans_here=2, plans=3, states=2
+    )
     kept = rows(tmp_path)
     assert tuple(kept[0]) == COLUMNS
     pairs = [(PLAN, RECORDS), (OTHER_PLAN, RECORDS), (PLAN, OTHER_RECORDS), ("e" * 64, OTHER_RECORDS)]
     assert [tuple(row[1:3]) for row in kept[1:]] == pairs
     assert {row[3] for row in kept[1:]} == {survstats.__version__}
+    assert {row[4] for row in kept[1:]} == {"board"}
+
+
+def test_papers_for_sharing_are_counted_by_plan_filter_and_smallest_count(tmp_path):
+    def shared(plan, records=RECORDS, smallest_cell=5):
+        return log_run(tmp_path, plan=plan, records=records, smallest_cell=smallest_cell).shared
+
+    assert log_run(tmp_path, plan=PLAN, records=RECORDS).shared == 0
+    assert [shared(PLAN), shared(PLAN)] == [1, 1]
+    assert shared(OTHER_PLAN) == 2
+    assert shared(OTHER_PLAN, smallest_cell=10) == 3
+    assert shared(PLAN, OTHER_RECORDS) == 1
+    last = log_run(tmp_path, plan=PLAN, records=RECORDS)
+    assert (last.plan_number, last.plans_here, last.shared) == (1, 2, 3)
+    assert [row[4] for row in rows(tmp_path)[1:]] == ["board", *["sharing-5"] * 2, "sharing-10", "sharing-5"]
 
 
 @pytest.mark.parametrize(
     "content",
     [
         b"time,plan\n",
+        f"{','.join(COLUMNS)}\nt,{'a' * 64},{'b' * 64},0.1,everybody\n".encode(),  # no such reader
+        f"{','.join(COLUMNS)}\nt,{'a' * 64},{'z' * 64},0.1,board\n".encode(),  # no fingerprint
         b"\xff\xfe\x00",
         b"some,other,table,here\n1,2,3,4\n",
         ("time,plan,records,survstats\n2026-01-01T00:00:00Z," + "a" * 30).encode(),  # a torn line
@@ -118,4 +142,6 @@ def test_many_writers_at_once_lose_nothing(tmp_path):
     kept = rows(tmp_path)
     assert tuple(kept[0]) == COLUMNS
     assert len(kept) == 1 + 4 * each == 1 + len({row[1] for row in kept[1:]})
-    assert log_run(tmp_path, plan=PLAN, records=RECORDS) == LogEntry("kept", 4 * each + 1, 4 * each + 1)
+    assert log_run(tmp_path, plan=PLAN, records=RECORDS) == LogEntry(
+        "kept", 4 * each + 1, 4 * each + 1, 4 * each + 1, states=1, shared=0
+    )

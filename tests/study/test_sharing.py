@@ -98,6 +98,37 @@ def test_what_rests_on_a_withheld_count_is_withheld(studies, name):
         assert shared.codes["brief.form"] == MASKED
 
 
+def test_the_unknown_dead_are_not_withheld_for_how_the_lapsed_and_briefed_divide(studies):
+    _, board, shared = studies["demo_main"]
+    assert board.numbers["seen.briefing_died"].value == 1
+    for one in ("seen.unknown_died", "seen.unknown_survived", "seen.unknown", "seen.neither"):
+        assert shared.numbers[one].value == board.numbers[one].value, one
+    for one in (
+        "seen.lapsed_died",
+        "seen.briefing_died",
+        "cohort.ledger.lapsed",
+        "cohort.ledger.briefing_or_dry_only",
+    ):
+        assert shared.numbers[one].method == MASKED, one
+    rows = {row[0]: row[1:] for row in shared.tables["ledger_p1"].rows}
+    assert set(rows["lapsed"]) == set(rows["briefing_or_dry_only"]) == {MASKED}
+    assert shared.codes["gate.seen.state"] == board.codes["gate.seen.state"]
+    assert shared.codes["records.left_out"] == board.codes["records.left_out"]
+    assert "unknown.rd_low" not in shared.numbers  # it takes in four who perhaps died on impact
+    for end in ("low", "high"):
+        told = shared.numbers[f"unknown.status_rd_{end}"]
+        assert told.value == printed(board.numbers[f"unknown.status_rd_{end}"].value, "difference")
+        assert abs(told.value) <= abs(board.numbers[f"unknown.rd_{end}"].value) + 0.01
+
+
+def test_one_mishap_out_is_told_by_its_ends_alone(studies):
+    _, board, shared = studies["demo_main"]
+    values = [row[1] for row in board.tables["one_mishap_out"].rows]
+    rows = shared.tables["one_mishap_out"].rows
+    assert [row[0] for row in rows] == ["least", "most"]
+    assert [row[1] for row in rows] == [printed(end, "difference") for end in (min(values), max(values))]
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_nothing_of_a_single_mishap_or_person_is_in_the_results(studies, name):
     _, board, shared = studies[name]

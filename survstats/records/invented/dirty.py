@@ -210,7 +210,7 @@ def _mapping(tables: Tables, more: str) -> str:
 
 
 def _lines(rows: list[Row]) -> list[tuple[str, ...]]:
-    columns = tuple(rows[0])
+    columns = tuple(rows[0]) if rows else ()
     return [columns, *(tuple(row[column] for column in columns) for row in rows)]
 
 

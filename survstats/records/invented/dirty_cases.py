@@ -50,8 +50,13 @@ class DirtyCase:
     twin_mapping: str | None = None
 
 
-_LIVES = "outcome=survived | occupant 4 egress_outcome=self | occupant 4 injury_class_icao=minor"
-_LIVES += " | occupant 4 days_to_death= | occupant 4 cause_of_death=na"
+_SIX_ABOARD = (
+    "mishap 2 n_aboard=6 | mishap 2 n_pax=4 | mishap 2 n_crew=2 | mishap 3 -"
+    " | occupant 5 mishap_id=VS-001 | occupant 5 occupant_id=4 | occupant 5 seat_row=3"
+    " | occupant 6 mishap_id=VS-001 | occupant 6 occupant_id=5 | occupant 6 seat_row=4"
+    " | occupant 7 mishap_id=VS-001 | occupant 7 occupant_id=6 | occupant 7 seat_row=4"
+)
+_TIMES = "occupant * egress_lo_s=12/12/12/{0}/21/34/27/40 | occupant * egress_hi_s=12/12/12/{0}/21/34/27/40"
 _NOT_KNOWN = (
     "occupant {0} training_ever=unknown | occupant {0} training_type=unknown"
     " | occupant {0} training_last_date=unknown"
@@ -100,6 +105,12 @@ CASES = (
         form="roster",
     ),
     DirtyCase("F13", "mishap 2 wind_kt==3+4", "mishap 2 wind_kt=7", form="sheets"),
+    DirtyCase(
+        "F14",
+        " | ".join(f"occupant {row} -" for row in range(7, 1, -1)),
+        planted="roster - -",
+        form="roster",
+    ),
     DirtyCase("M1", "", planted="mishap 1 Remarks", form="mapped", twin_mapping=_IGNORED),
     DirtyCase(
         "M2",
@@ -174,7 +185,7 @@ CASES = (
     DirtyCase(
         "R18",
         "occupant 4 training_type=underwater_escape",
-        "occupant 4 training_type=none",
+        "occupant 4 training_type=unknown",
         planted="occupant 4 training_ever",
     ),
     DirtyCase("R19", "occupant 2 training_type=none", "occupant 2 training_type=unknown"),
@@ -182,7 +193,7 @@ CASES = (
     DirtyCase(
         "R21",
         "occupant 2 ebs_issued=no | occupant 2 ebs_used=yes",
-        "occupant 2 ebs_issued=yes | occupant 2 ebs_used=yes",
+        "occupant 2 ebs_issued=unknown | occupant 2 ebs_used=yes",
     ),
     DirtyCase(
         "R22",
@@ -249,11 +260,10 @@ CASES = (
     ),
     DirtyCase(
         "R36",
-        f"occupant * egress_lo_s=10 | occupant * egress_hi_s=20 | occupant 4 {_LIVES}"
-        " | occupant 4 egress_lo_s=10 | occupant 4 egress_hi_s=20",
-        f"occupant * egress_lo_s=10 | occupant * egress_hi_s=20 | occupant 4 {_LIVES}"
-        " | occupant 4 egress_lo_s=10 | occupant 4 egress_hi_s=30",
+        f"{_SIX_ABOARD} | {_TIMES.format(12)}",
+        f"{_SIX_ABOARD} | {_TIMES.format(13)}",
         planted="occupant 2 egress_lo_s",
+        mishaps=4,
     ),
     DirtyCase(
         "R37",
@@ -293,6 +303,12 @@ CASES = (
         "R45",
         "occupant 7 - | occupant 6 - | mishap 3 n_aboard=1 | mishap 3 n_pax=0",
         planted="mishap - -",
+    ),
+    DirtyCase(
+        "R46",
+        "mishap 3 event_date=2015-06-21",
+        "mishap 3 event_date=2015-06-22",
+        planted="mishap 3 mishap_id",
     ),
     DirtyCase("T1", "training_run 3 run_no=1"),
     DirtyCase("T2", "training_run 3 time_out_s=0", "training_run 3 time_out_s=0.1"),

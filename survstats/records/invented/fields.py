@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from survstats.records.codebook import load_codebook
 from survstats.records.invented.worlds import LONGEST_SINCE_MONTHS, World
-from survstats.records.rules.mishap import WAVE_BOUNDS_M
+from survstats.records.sea_state import WAVE_BOUNDS_M
 
 FIRST_DAY, LAST_DAY = np.datetime64("1996-01-01"), np.datetime64("2025-12-31")
 SEA_STATE_MISSING = 0.08
@@ -25,7 +25,7 @@ YEAR_ONLY = 0.20
 SECOND_SOURCE = 0.01
 TIMES = {"band": 0.5, "self_estimate": 0.3, "missing": 0.2}
 BRIEFED = 0.10  # of those without hands-on training
-CODED_TWICE = 1 / 3
+CODED_TWICE = 0.6
 CODERS_AGREE = {"survivability": 0.9, "severity": 0.75}
 
 Texts = NDArray[np.object_]

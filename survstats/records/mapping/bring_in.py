@@ -6,15 +6,16 @@ column and text. The originals stay in ``sources``, so that later findings point
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 
-from survstats.groundwork.errors import StudyFileError
+from survstats.groundwork.errors import RecordsError, StudyFileError
+from survstats.groundwork.file_bytes import read_file
 from survstats.groundwork.toml_faults import short
+from survstats.groundwork.words import did_you_mean
 from survstats.records.codebook import TableName, load_codebook
 from survstats.records.finding import Finding
 from survstats.records.loading import Records, typed_records
@@ -24,6 +25,7 @@ from survstats.records.mapping.faults import parse_mapping
 from survstats.records.mapping.plan import MAPPING_FILE, RecordMapping, TablePlan
 from survstats.records.reading.tables import TextTable, read_text_table
 
+_NO_SUCH_FILE = ("missing_file", "not_a_file", "not_readable")
 _ORDER: tuple[TableName, ...] = ("occupant", "mishap", "training_run")  # mishaps may count their occupants
 
 
@@ -52,15 +54,10 @@ def read_mapping(path: Path) -> RecordMapping:
     Raises
     ------
     StudyFileError
-        ``not_readable``, ``not_checked`` while nobody has put a name to it, or its first fault, with the line.
+        ``missing_file``, ``not_readable``, ``not_a_file``, ``too_large``; ``not_checked`` while nobody has put a
+        name to it, or its first fault, with the line.
     """
-    try:
-        raw = path.read_bytes()
-    except OSError as fault:
-        raise StudyFileError(
-            "not_readable", f"{path.name} cannot be read ({fault.strerror}).", "Make it readable for you."
-        ) from None
-    return parse_mapping(raw)
+    return parse_mapping(read_file(path, kind=StudyFileError))
 
 
 def mapped_tables(
@@ -109,9 +106,21 @@ def _read_foreign(mapping: RecordMapping, folder: Path) -> dict[TableName, TextT
     for table, plan in mapping.plan.tables().items():
         key = (plan.file, plan.sheet, plan.encoding, plan.delimiter)
         if key not in read:
-            read[key] = read_text_table(
-                folder / plan.file, sheet=plan.sheet, encoding=plan.encoding, delimiter=plan.delimiter
-            )
+            try:
+                read[key] = read_text_table(
+                    folder / plan.file, sheet=plan.sheet, encoding=plan.encoding, delimiter=plan.delimiter
+                )
+            except RecordsError as fault:
+                if fault.reason not in _NO_SUCH_FILE:
+                    raise
+                what = (
+                    f"{fault.plain[:1].lower()}{fault.plain[1:]}"
+                    if fault.reason == "missing_file"
+                    else fault.plain
+                )
+                raise mapping.fault(
+                    fault.reason, (table, "file"), what, "Name a file of the study folder."
+                ) from None
         tables[table] = read[key]
         for name, path in _columns(table, plan).items():
             if name not in read[key].cells.columns:
@@ -134,9 +143,8 @@ def _columns(table: TableName, plan: TablePlan) -> dict[str, tuple[str, ...]]:
 
 
 def _no_column(mapping: RecordMapping, path: tuple[str, ...], name: str, seen: TextTable) -> StudyFileError:
-    near = difflib.get_close_matches(name, list(seen.cells.columns), n=1)
-    known = ", ".join(short(column) for column in list(seen.cells.columns)[:12])
-    hint = f"Did you mean '{short(near[0])}'?" if near else f"It has: {known}."
+    columns = [short(column) for column in seen.cells.columns]
+    hint = did_you_mean(name, columns, otherwise=f"It has: {', '.join(columns[:12])}.")
     return mapping.fault("no_column", path, f"{seen.file} has no column '{short(name)}'.", hint)
 
 
@@ -199,9 +207,9 @@ def _say_about_files(
                 MAPPING_FILE,
                 None,
                 name,
-                "not collected",
+                f"not collected in the {table} table",
                 "",
-                f"read so in the {table} table",
+                "",
             )
             for name in plans[table].not_collected
         ]

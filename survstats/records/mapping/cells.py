@@ -11,14 +11,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 
+from survstats.groundwork.words import MONTHS
 from survstats.records.codebook import NOT_COLLECTED, Field
 from survstats.records.mapping.plan import MAPPING_FILE, NOT_COLLECTED_WORD, FieldPlan
-from survstats.records.mapping.units import converted, decimal_text, rounded, unit_of
+from survstats.records.mapping.units import converted, decimal_text, half_of_last_place, rounded, unit_of
 
 ROUNDING_FACTOR = Decimal("1.5")
 OLDEST_YEARS = 120
 
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_MONTHS = tuple(name[:3] for name in MONTHS)
 _DATE_PARTS = {
     "YYYY": r"(?P<Y>\d{4})",
     "MMM": r"(?P<N>[A-Za-z]{3})",
@@ -97,8 +98,37 @@ def _amount(text: str, field: Field, plan: FieldPlan) -> str | Unread:
         sign = "point" if plan.decimal == "." else "comma"
         return Unread("M4", f"a number with a decimal {sign}", "correct it, or list it under codes")
     if plan.unit:
-        number = converted(number, plan.unit, to=unit_of(field.unit))
+        number = _within_limits(number, field, plan.unit)
     return decimal_text(number)
+
+
+def _within_limits(number: Decimal, field: Field, unit: str) -> Decimal:
+    """The number in the field's unit; at a limit of the field where its rounding alone took it beyond.
+
+    28 degF stands for 27.5 to 28.5 degF, so it reaches the limit of -2 degC and is -2, not -2.22 degC; 27 degF does
+    not reach it and stays what it is.
+    """
+    ours = unit_of(field.unit)
+    value = converted(number, unit, to=ours)
+    if unit == ours or field.minimum is None or field.maximum is None:
+        return value
+    half = half_of_last_place(number)
+    low, high = Decimal(str(field.minimum)), Decimal(str(field.maximum))
+    if value < low <= converted(number + half, unit, to=ours):
+        return low
+    if value > high >= converted(number - half, unit, to=ours):
+        return high
+    return value
+
+
+def rounding_of(text: str, field: Field, plan: FieldPlan) -> float:
+    """How far off a converted number may be, in the field's unit: half of the last place it is written to."""
+    number = _number(text, plan.decimal)
+    if number is None or not plan.unit:
+        return 0.0
+    ours, half = unit_of(field.unit), half_of_last_place(number)
+    ends = [converted(number + side * half, plan.unit, to=ours) for side in (-1, 1)]
+    return float(ends[1] - ends[0]) / 2
 
 
 def _number(text: str, sign: str) -> Decimal | None:

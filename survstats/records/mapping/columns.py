@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from survstats.records.codebook import NOT_COLLECTED, UNKNOWN, Field
 from survstats.records.finding import Finding
-from survstats.records.mapping.cells import Unread, cell_reader
+from survstats.records.mapping.cells import Unread, cell_reader, rounding_of
 from survstats.records.mapping.local_time import utc_of
 from survstats.records.mapping.plan import (
     MAPPING_FILE,
@@ -20,6 +20,7 @@ from survstats.records.mapping.plan import (
     FieldPlan,
     LocalTimePlan,
 )
+from survstats.records.mapping.units import unit_of
 from survstats.records.reading.tables import Source, TextTable
 
 _CREW, _PASSENGER = ("flight_crew", "technical_crew"), "passenger"
@@ -53,6 +54,9 @@ def translated(foreign: TextTable, field: Field, plan: FieldPlan) -> Column:
     unread = {code: what for code, what in enumerate(said) if isinstance(what, Unread)}
     ours = np.array([NOT_COLLECTED if isinstance(what, Unread) else what for what in said], dtype=object)
     bad = np.flatnonzero(np.isin(codes, list(unread)))
+    if plan.unit and plan.unit != unit_of(field.unit) and not (plan.bands or plan.interval):
+        off = np.array([rounding_of(str(text), field, plan) for text in distinct], dtype=float)
+        source = replace(source, rounding=off[codes])
     return Column(
         ours[codes], source, tuple(_finding(source, field.name, int(at), unread[codes[at]]) for at in bad)
     )
@@ -159,7 +163,8 @@ def _one_text_each(name: str, column: Column, codes: NDArray[np.int64], first: N
         contradictions.append(
             _finding(source, name, int(position), Unread("M3", expected, "correct one of the two rows"))
         )
-    moved = replace(source, rows=source.rows[at], texts=source.texts[at])
+    off = None if source.rounding is None else source.rounding[at]
+    moved = replace(source, rows=source.rows[at], texts=source.texts[at], rounding=off)
     return Column(texts[at], moved, (*column.findings, *contradictions))
 
 

@@ -7,7 +7,6 @@ of the wrong quantity stops there.
 from __future__ import annotations
 
 import datetime
-import difflib
 import re
 from collections.abc import Iterator, Mapping
 from decimal import Decimal, InvalidOperation
@@ -17,6 +16,7 @@ from pydantic import ValidationError
 from survstats.groundwork.errors import StudyFileError
 from survstats.groundwork.provenance import bytes_hash
 from survstats.groundwork.toml_faults import first_fault, line_of, place, read_toml, short
+from survstats.groundwork.words import did_you_mean
 from survstats.records import codebook
 from survstats.records.codebook import NOT_APPLICABLE, UNKNOWN, TableName, load_codebook
 from survstats.records.mapping.local_time import is_zone
@@ -222,7 +222,10 @@ def _wrong_dates(form: str, field: codebook.Field | None) -> str:
         or len(set(parts)) != len(parts)
         or not (set(parts) == set("YMD") or (coarse and "Y" in parts))
     ):
-        return 'Write the parts as they stand, for example "DD/MM/YYYY", "YYYYMMDD" or "D MMM YYYY" as "DD MMM YYYY".'
+        return (
+            'Write it with YYYY, MM, DD and MMM (a name such as Jan): "DD/MM/YYYY" for 31/12/2019, '
+            '"DD MMM YYYY" for 31 Dec 2019, "YYYYMMDD" for 20191231.'
+        )
     return ""
 
 
@@ -282,5 +285,4 @@ def _is_number(field: codebook.Field, value: str) -> bool:
 
 
 def _near(name: str, known: Mapping[str, object]) -> str:
-    near = difflib.get_close_matches(name, list(known), n=1)
-    return f"Did you mean '{near[0]}'?" if near else "The codebook lists the fields."
+    return did_you_mean(name, known, otherwise="The codebook lists the fields.")

@@ -6,14 +6,16 @@ the text cannot be used before someone has put a name to it.
 
 from __future__ import annotations
 
-import json
+import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from survstats.groundwork.errors import RecordsError
+from survstats.groundwork.file_bytes import read_file
 from survstats.records.codebook import TABLES, Field, TableName, load_codebook
-from survstats.records.mapping.names import fields_named, same_word, unit_named
+from survstats.records.mapping.draft_comments import form_comments, one_line, toml_text
+from survstats.records.mapping.names import fields_named, is_local_time, same_word, unit_named
 from survstats.records.mapping.plan import COUNTED, NOT_COLLECTED_WORD, NUMBERED
 from survstats.records.mapping.units import UNITS, unit_of
 from survstats.records.reading.tables import TextTable, read_text_table
@@ -50,7 +52,7 @@ def propose_mapping(path: Path) -> str:
     RecordsError
         Where the file is no table, or no sheet of it is.
     """
-    sheets = _sheets(path)
+    sheets, refused = _sheets(path)
     parts = [_HEAD.format(file=toml_text(path.name))]
     chosen = _tables(sheets)
     for table, sheet in chosen.items():
@@ -61,35 +63,38 @@ def propose_mapping(path: Path) -> str:
         for table in ("mishap", "occupant")
         if table not in chosen
     ]
+    parts += [f"# {one_line(f'The sheet {toml_text(name)} was left out: {why}')}" for name, why in refused]
     for sheet in sheets:
         if all(sheet is not taken for taken in chosen.values()):
             parts.append(f"# Nothing was recognised in the sheet {toml_text(sheet.name)}.")
     return "\n".join(parts) + "\n"
 
 
-def toml_text(text: str) -> str:
-    """A text as TOML holds it, in quotes; what cannot be seen is written as an escape."""
-    quoted = json.dumps(text, ensure_ascii=False)
-    return "".join(letter if letter.isprintable() else f"\\U{ord(letter):08X}" for letter in quoted)
+def names_columns(proposal: str) -> bool:
+    """Whether any column was recognised in a proposal."""
+    content = tomllib.loads(proposal)
+    return any(content.get(table, {}).get("fields") for table in TABLES)
 
 
-def _sheets(path: Path) -> list[_Sheet]:
+def _sheets(path: Path) -> tuple[list[_Sheet], list[tuple[str, str]]]:
+    """The sheets that are tables, and the others with what is wrong with them."""
     try:
-        return [_recognised("", read_text_table(path))]
+        return [_recognised("", read_text_table(path))], []
     except RecordsError as fault:
         if fault.reason != "no_sheet":
             raise
     from survstats.records.reading.workbook import open_workbook
 
-    sheets = []
-    for name in open_workbook(path.read_bytes(), path.name).parts:
+    sheets, refused = [], []
+    for name in open_workbook(read_file(path), path.name).parts:
         try:
             sheets.append(_recognised(name, read_text_table(path, sheet=name)))
         except RecordsError as fault:
-            refused = fault
+            refused.append((name, fault.plain))
+            last = fault
     if not sheets:
-        raise refused
-    return sheets
+        raise last
+    return sheets, refused
 
 
 def _recognised(name: str, text: TextTable) -> _Sheet:
@@ -132,9 +137,24 @@ def _table(file: str, sheet: _Sheet, table: TableName, sharing: list[TableName])
     yield "]"
     for field in lacking:
         yield from _not_found(table, field)
+    if table == "mishap":
+        yield from _local_time(sheet)
+    forms = form_comments(table, found, sheet.text)
     for field in load_codebook().table(table):
         if field.name in found:
             yield from _field(table, field, found[field.name], sheet.text)
+            yield from forms.get(field.name, [])
+
+
+def _local_time(sheet: _Sheet) -> Iterator[str]:
+    """What to write where the time of day may be that of a place."""
+    times = [column for column in sheet.text.cells.columns if is_local_time(column)]
+    found = sheet.found["mishap"]
+    if not times or "event_date" not in found or "event_time_utc" in found:
+        return
+    yield f"\n# [mishap.local_time]  # in place of event_date, if {toml_text(times[0])} is by the clock of a place"
+    yield f"# date_column = {toml_text(found['event_date'])}\n# time_column = {toml_text(times[0])}"
+    yield '# zone = "Europe/Oslo"'
 
 
 def _not_found(table: TableName, field: Field) -> Iterator[str]:
@@ -158,8 +178,6 @@ def _field(table: TableName, field: Field, column: str, text: TextTable) -> Iter
         yield "interval = true  # the column holds times in words"
     elif field.values:
         yield from _codes(table, field, cells)
-    if field.kind == "date" and not all(len(cell) == 10 and cell[4] == cell[7] == "-" for cell in cells):
-        yield '# dates = "DD/MM/YYYY"'
     unit, ours = unit_named(column), "years" if ages else unit_of(field.unit)
     if unit and ours and unit != ours and UNITS[unit].quantity == UNITS[ours].quantity:
         yield f"# unit = {toml_text(unit)}  # so the column's name says; ours is {ours}"

@@ -81,6 +81,11 @@ def converted(number: Decimal, unit: str, *, to: str) -> Decimal:
     return rounded((number + given.shift) * given.factor / wanted.factor - wanted.shift)
 
 
+def half_of_last_place(number: Decimal) -> Decimal:
+    """Half a unit of the last place in which a number is written: 0.5 of 28, 0.05 of 28.0."""
+    return Decimal("0.5").scaleb(int(number.as_tuple().exponent))
+
+
 def rounded(number: Decimal) -> Decimal:
     """A number to at most six significant digits."""
     return _ROUNDED.plus(number)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from survstats.groundwork.errors import RecordsError
 from survstats.records.finding import Finding
@@ -32,6 +32,8 @@ class Grid:
         What had to be decided to read it, and cells that hold no value of their own.
     comma_separated : bool
         Whether commas stand between the cells, so that none can be a decimal sign.
+    real_dates : mapping of str to int
+        How many cells of a column the file itself holds as dates, not as texts; no entry for none.
     """
 
     file: str
@@ -39,12 +41,16 @@ class Grid:
     rows: tuple[int, ...]
     findings: tuple[Finding, ...] = ()
     comma_separated: bool = False
+    real_dates: Mapping[str, int] = field(default_factory=dict)
 
 
 def header_and_lines(
-    lines: Iterable[tuple[int, list[str]]], file: str
+    lines: Iterable[tuple[int, list[str]]], file: str, said: list[str] | None = None
 ) -> tuple[list[str], list[list[str]], list[int]]:
     """The header, the lines under it and their rows; lines without any text are left out.
+
+    Columns at the end without name and without any text are left out as well, if every line has them; ``said`` takes
+    that up.
 
     Raises
     ------
@@ -54,16 +60,28 @@ def header_and_lines(
     header: list[str] = []
     kept: list[list[str]] = []
     rows: list[int] = []
+    header_row = 1
     for row, cells in lines:
         if not any(cells):
             continue
         if not header:
-            header = checked_header(cells, file, row)
+            header, header_row = cells, row
         elif len(cells) != len(header):
             raise _wrong_length(len(cells), len(header), file, row)
         else:
             kept.append(cells)
             rows.append(row)
+    nameless = len(header) - len("".join("x" if cell else " " for cell in header).rstrip())
+    if nameless and not any(any(cells[-nameless:]) for cells in kept):
+        header, kept = header[:-nameless], [cells[:-nameless] for cells in kept]
+        if said is not None:
+            said.append(
+                f"{nameless} separators at the end of each line"
+                if nameless > 1
+                else "a separator at the end of each line"
+            )
+    if header:
+        checked_header(header, file, header_row)
     if not kept:
         raise RecordsError("no_rows", f"{file} has no rows under its header.", "Enter at least one row.")
     return header, kept, rows
@@ -81,7 +99,7 @@ def checked_header(cells: list[str], file: str, row: int) -> list[str]:
         raise RecordsError(
             "no_column_name",
             f"{file}, row {row}: column {cells.index('') + 1} has no name.",
-            "Name the column, or delete it.",
+            "Name the column, or delete it; the names stand in one row, the first.",
         )
     seen: set[str] = set()
     for name in cells:

@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from survstats.groundwork.errors import RecordsError
-from survstats.groundwork.provenance import bytes_hash
+from survstats.groundwork.file_bytes import read_file
 from survstats.records.codebook import TABLES, TableName
 from survstats.records.finding import Finding
 from survstats.records.reading.grid import shown
@@ -27,40 +27,47 @@ _KEYS = ["mishap_id", "occupant_id"]
 _SEPARATOR = "\x1f"
 
 
-def read_workbook_table(data: bytes, file: str, *, table: TableName | None, sheet: str | None) -> TextTable:
+def read_workbook_table(
+    book: Workbook, hash_: str, *, table: TableName | None, sheet: str | None = None
+) -> TextTable:
     """The texts of one table of a workbook; an occupant table is joined with the roster sheet, if there is one.
 
-    People on one of the two sheets only are error findings (F12).
+    People on one of the two sheets only are error findings (F12). Where nothing stands on the occupant sheet yet, the
+    roster alone is the table, and the statement F14 says so.
 
     Raises
     ------
     RecordsError
         As `survstats.records.reading.tables.read_text_table`; ``repeated_column`` where both sheets hold one.
     """
-    book, hash_ = open_workbook(data, file), bytes_hash(data)
-    chosen = _chosen(book, table, sheet)
-    read = in_our_forms(read_sheet(book, chosen), table, hash_)
-    roster = _named(book, ROSTER)
-    if table != "occupant" or roster in (None, chosen) or not has_rows(book, roster):
-        return read
-    return _joined(read, in_our_forms(read_sheet(book, roster), table, hash_))
+    roster = _named(book, ROSTER) if table == "occupant" and sheet is None else None
+    if roster is None or not has_rows(book, roster):
+        return in_our_forms(read_sheet(book, _chosen(book, table, sheet)), table, hash_)
+    listed = in_our_forms(read_sheet(book, roster), table, hash_)
+    chosen = _named(book, "occupant")
+    if chosen is None or not has_rows(book, chosen):
+        return _pending(listed)
+    return _joined(in_our_forms(read_sheet(book, chosen), table, hash_), listed)
 
 
-def tables_in_workbook(path: Path) -> tuple[TableName, ...]:
-    """The tables that have a sheet of their name in a workbook; the trainer's runs only if rows stand there.
+def tables_in_workbook(path: Path) -> dict[TableName, bool]:
+    """The tables that have a sheet of their name in a workbook, and whether rows stand there.
+
+    People may stand on the roster sheet instead.
 
     Raises
     ------
     RecordsError
-        ``bad_workbook``, ``too_large``.
+        ``bad_workbook`` and those of `read_file`.
     """
-    book = open_workbook(path.read_bytes(), path.name)
-    found: list[TableName] = []
-    for table in TABLES:
-        sheet = _named(book, table)
-        if sheet and (table != "training_run" or has_rows(book, sheet)):
-            found.append(table)
-    return tuple(found)
+    book = open_workbook(read_file(path), path.name)
+    sheets = {table: [_named(book, table)] for table in TABLES}
+    sheets["occupant"].append(_named(book, ROSTER))
+    return {
+        table: any(has_rows(book, name) for name in names if name)
+        for table, names in sheets.items()
+        if any(names)
+    }
 
 
 def _named(book: Workbook, name: str) -> str | None:
@@ -81,6 +88,15 @@ def _chosen(book: Workbook, table: TableName | None, sheet: str | None) -> str:
     raise RecordsError(
         "no_sheet", f"{book.file} {what}; its sheets: {shown(', '.join(book.parts))}.", "Name the sheet."
     )
+
+
+def _pending(roster: TextTable) -> TextTable:
+    """The people of a roster sheet as the whole table of people."""
+    keys = _keys(roster)
+    twice = _people(roster, keys.duplicated(), "a person who stands there twice", "delete one of the rows")
+    seen = f"{len(keys)} people on the roster sheet and nobody on the occupant sheet"
+    said = Finding("F14", "statement", roster.file, None, "", seen, "", "no outcomes yet")
+    return dataclasses.replace(roster, findings=(said, *roster.findings, *twice), outcomes_pending=True)
 
 
 def _joined(occupant: TextTable, roster: TextTable) -> TextTable:

@@ -16,18 +16,22 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survstats.groundwork.words import MONTHS
 from survstats.records.codebook import Field
 from survstats.records.finding import Finding
+from survstats.records.reading.day_order import (
+    DAY_FIRST,
+    MONTH_FIRST,
+    SLASHES,
+    count_slashes,
+    doubt_of,
+    with_counts,
+)  # fmt: skip
 from survstats.records.reading.grid import Grid
 
 ISO = "YYYY-MM-DD"
-DAY_FIRST, MONTH_FIRST = "DD/MM/YYYY", "MM/DD/YYYY"
-_MONTHS = (
-    "january february march april may june july august september october november december".split()  # noqa: SIM905
-)
 _COMMA_NUMBER = re.compile(r"[+-]?[0-9]+,([0-9]+)")
 _POINT_NUMBER = re.compile(r"[+-]?[0-9]*\.[0-9]+|[+-]?[0-9]+\.")
-_SLASHES = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
 _FORMS = {
     ISO: re.compile(r"(?P<y>[0-9]{4})-(?P<m>[0-9]{2})-(?P<d>[0-9]{2})"),
     "YYYY-MM-DD 00:00": re.compile(r"(?P<y>[0-9]{4})-(?P<m>[0-9]{2})-(?P<d>[0-9]{2})[ T]00:00(:00(\.0+)?)?"),
@@ -70,35 +74,29 @@ def settle(grid: Grid, fields: Sequence[Field]) -> Settled:
     numeric = [f.name for f in present if f.kind in ("integer", "number")]
     changed = set()
     if not grid.comma_separated and decimal_comma([t for name in numeric for t in coded[name][1]]):
-        findings.append(
-            Finding(
-                "F10",
-                "statement",
-                grid.file,
-                None,
-                "",
-                "numbers with a decimal comma",
-                "",
-                "2,5 was read as 2.5",
-            )
-        )
+        findings.append(_said_of_commas(grid, {name: coded[name] for name in numeric}))
         for name in numeric:
             codes, texts = coded[name]
             points = [t.replace(",", ".") if _COMMA_NUMBER.fullmatch(t) else t for t in texts]
             if points != texts:
                 columns[name] = _taken(points, codes)
                 changed.add(name)
-    for f in present:
-        if f.kind != "date":
-            continue
-        codes, texts = coded[f.name]
-        days, said, two_ways = _settled_dates(texts)
-        findings += [Finding("F11", "statement", grid.file, None, f.name, *said_so) for said_so in said]
+    dates = {f.name: count_slashes(*coded[f.name]) for f in present if f.kind == "date"}
+    orders = {slashes.order for slashes in dates.values()} - {None}
+    for name, slashes in dates.items():
+        codes, texts = coded[name]
+        doubt = doubt_of(slashes, orders)
+        days, said, two_ways = _settled_dates(texts, None if doubt else slashes.order)
+        findings += [
+            Finding("F11", "statement", grid.file, None, name, *with_counts(said_so, slashes))
+            for said_so in said
+        ]
         wrong = np.flatnonzero(np.isin(codes, two_ways))
-        findings += [_reads_two_ways(grid, f.name, int(at)) for at in wrong]
+        findings += [_reads_two_ways(grid, name, int(at), doubt) for at in wrong]
+        findings += _half_converted(grid, name, codes, texts) if not wrong.size else []
         if days != texts:
-            columns[f.name] = _taken(days, codes)
-            changed.add(f.name)
+            columns[name] = _taken(days, codes)
+            changed.add(name)
     return Settled(columns, frozenset(changed), tuple(findings))
 
 
@@ -123,7 +121,7 @@ def iso_date(text: str, form: str) -> str | None:
         return None
     month = found["m"]
     if month.isalpha():
-        names = [at for at, name in enumerate(_MONTHS, start=1) if month.lower() in (name, name[:3])]
+        names = [at for at, name in enumerate(MONTHS, start=1) if month.lower() in (name, name[:3])]
         names += [9] if month.lower() == "sept" else []
         if not names:
             return None
@@ -144,9 +142,34 @@ def _taken(distinct: list[str], codes: NDArray[np.intp]) -> list[str]:
     return taken
 
 
-def _settled_dates(texts: list[str]) -> tuple[list[str], list[tuple[str, str, str]], list[int]]:
+def _said_of_commas(grid: Grid, coded: Mapping[str, tuple[NDArray[np.intp], list[str]]]) -> Finding:
+    """F10; cells with exactly three decimals are counted, since their comma could have grouped thousands."""
+    follow = 0
+    first: tuple[int, str] | None = None
+    for name, (codes, texts) in coded.items():
+        three = [
+            at for at, t in enumerate(texts) if (found := _COMMA_NUMBER.fullmatch(t)) and len(found[1]) == 3
+        ]
+        cells = np.flatnonzero(np.isin(codes, three))
+        follow += len(cells)
+        if len(cells) and (first is None or cells[0] < first[0]):
+            first = int(cells[0]), name
+    remedy = "2,5 was read as 2.5"
+    if first is not None:
+        at, name = first
+        text = str(grid.columns[name][at])
+        cells_follow = "1 cell" if follow == 1 else f"{follow} cells"
+        remedy += (
+            f"; {cells_follow} with exactly three decimals likewise, "
+            f"the first in row {grid.rows[at]}, {name}: {text} as {text.replace(',', '.')}"
+        )
+    return Finding("F10", "statement", grid.file, None, "", "numbers with a decimal comma", "", remedy)
+
+
+def _settled_dates(
+    texts: list[str], order: str | None
+) -> tuple[list[str], list[tuple[str, str, str]], list[int]]:
     """The dates in our form, what is to be said of them, and the positions of those that read two ways."""
-    order = _order_of_slashes(texts)
     days: list[str] = []
     said: dict[str, tuple[str, str, str]] = {}
     two_ways: list[int] = []
@@ -157,7 +180,7 @@ def _settled_dates(texts: list[str]) -> tuple[list[str], list[tuple[str, str, st
                 day = read
                 break
         else:
-            if (found := _SLASHES.fullmatch(text)) and found[1] == found[2]:
+            if (found := SLASHES.fullmatch(text)) and found[1] == found[2]:
                 day, form = iso_date(text, DAY_FIRST) or text, DAY_FIRST
             elif found and order is None:
                 two_ways.append(at)
@@ -167,17 +190,20 @@ def _settled_dates(texts: list[str]) -> tuple[list[str], list[tuple[str, str, st
     return days, list(said.values()), two_ways
 
 
-def _order_of_slashes(texts: list[str]) -> str | None:
-    """Day first or month first, if the cells with a part above 12 agree; else None."""
-    parts = [(int(found[1]), int(found[2])) for text in texts if (found := _SLASHES.fullmatch(text))]
-    day_first = any(first > 12 >= second for first, second in parts)
-    month_first = any(second > 12 >= first for first, second in parts)
-    if day_first == month_first:
-        return None
-    return DAY_FIRST if day_first else MONTH_FIRST
+def _half_converted(grid: Grid, name: str, codes: NDArray[np.intp], texts: list[str]) -> list[Finding]:
+    """The first text of a day among real dates: a program that turned only some into dates may have swapped them."""
+    real = grid.real_dates.get(name, 0)
+    left = [at for at, text in enumerate(texts) if SLASHES.fullmatch(text) or iso_date(text, "DD.MM.YYYY")]
+    if not real or not left:
+        return []
+    cells = np.flatnonzero(np.isin(codes, left))
+    what = (
+        f"{real} cells of this column are dates and {len(cells)} are texts, so day and month may be swapped"
+    )
+    return [_reads_two_ways(grid, name, int(cells[0]), what)]
 
 
-def _reads_two_ways(grid: Grid, name: str, at: int) -> Finding:
+def _reads_two_ways(grid: Grid, name: str, at: int, doubt: str) -> Finding:
     return Finding(
         "F3",
         "error",
@@ -185,7 +211,8 @@ def _reads_two_ways(grid: Grid, name: str, at: int) -> Finding:
         grid.rows[at],
         name,
         str(grid.columns[name][at]),
-        "a date that reads one way only; in this column slashes could be day/month or month/day",
+        "a date that reads one way only; "
+        + (doubt or "in this column slashes could be day/month or month/day"),
         "write YYYY-MM-DD, or say dates in mapping.toml",
     )
 

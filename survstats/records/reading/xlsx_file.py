@@ -1,12 +1,15 @@
 """Which texts stand in the cells of one sheet of an XLSX file?
 
 The sheet is read as a stream, since a sheet of millions of cells does not fit in memory as objects. Merged cells,
-formulas and error values are seen here, because none of them is a value that somebody entered.
+formulas and error values are seen here, because none of them is a value that somebody entered. It is read by expat
+and not by openpyxl, which needs as long for the bare cells of 100,000 people as is allowed for loading and checking
+them (``tests/benchmarks/bench_intake.py`` prints both).
 """
 
 from __future__ import annotations
 
 import datetime
+from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from sys import intern
@@ -35,6 +38,7 @@ class _Seen:
     lines: list[tuple[int, list[str]]] = field(default_factory=list)
     odd: list[tuple[int, int, str]] = field(default_factory=list)
     merged: list[str] = field(default_factory=list)
+    dates: Counter[int] = field(default_factory=Counter)
 
 
 def read_sheet(book: Workbook, sheet: str) -> Grid:
@@ -68,7 +72,8 @@ def read_sheet(book: Workbook, sheet: str) -> Grid:
         for row, at, seen_text in seen.odd
         if row in kept and at < width
     )  # fmt: skip
-    return Grid(file, columns, tuple(rows), findings)
+    dates = {header[at]: n for at, n in seen.dates.items() if at < width}
+    return Grid(file, columns, tuple(rows), findings, real_dates=dates)
 
 
 def has_rows(book: Workbook, sheet: str) -> bool:
@@ -111,6 +116,7 @@ def _fill(book: Workbook, sheet: str, seen: _Seen) -> Iterator[None]:
 def _listen(parser: expat.XMLParserType, book: Workbook, seen: _Seen) -> None:
     """Have the parser put each cell where it belongs; the handlers run once per element and are kept bare."""
     text_of = _cell_reader(book)
+    dated = {str(style) for style, shown in book.times.items() if shown == "date"}
     names: dict[str, str] = {}
     letters: dict[str, int] = {}
     pieces: list[str] = []
@@ -160,6 +166,8 @@ def _listen(parser: expat.XMLParserType, book: Workbook, seen: _Seen) -> None:
             text = text_of(kind, style, "".join(pieces)) if pieces else ""
             if computed:
                 text = "=" + ("".join(formula).strip() or "(a formula)")
+            if text and (kind == "d" or (kind == "n" and style in dated)):
+                seen.dates[column - 1] += 1
             if computed or kind == "e":
                 seen.odd.append((row, column - 1, text))
             if text:

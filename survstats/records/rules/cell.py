@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Callable
 
 import numpy as np
 
+from survstats.groundwork.words import nearest
 from survstats.records.codebook import NOT_APPLICABLE, UNKNOWN, Field
 
 _PATTERNS = {
@@ -97,8 +97,7 @@ def _is_day(value: str) -> bool:
 def nearest_word(word: str, words: list[str]) -> str:
     """The word of the list that this one was probably meant to be, or an empty text."""
     folded = {_folded(candidate): candidate for candidate in words}
-    close = difflib.get_close_matches(_folded(word), list(folded), n=1, cutoff=0.75)
-    return folded[close[0]] if close else ""
+    return folded.get(nearest(_folded(word), folded, likeness=0.75) or "", "")
 
 
 def _folded(word: str) -> str:

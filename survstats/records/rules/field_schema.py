@@ -48,9 +48,14 @@ def outside(records: Records) -> list[tuple[str, Hit]]:
         if table not in records.files:
             continue
         typed = records.table(table).reset_index(drop=True)
-        kept = [f.name for f in load_codebook().table(table) if f.required or typed[f.name].notna().any()]
+        pending = table == "occupant" and records.outcomes_pending
+        kept = [
+            f.name
+            for f in load_codebook().table(table)
+            if (f.required and (f.roster or not pending)) or typed[f.name].notna().any()
+        ]
         try:
-            field_schema(table).validate(typed[kept], lazy=True)
+            field_schema(table).select_columns(kept).validate(typed[kept], lazy=True)
         except SchemaErrors as failed:
             for name, at in _cells(failed.failure_cases):
                 file, row, _, text = records.place(table, name, at)

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from survstats.records.deriving import second_source
+from survstats.records.alike import perhaps_alike, second_source
 from survstats.records.rules.rule import Evidence, Hit, Rule
-
-# Upper bounds of wave height in m, codes 0 to 8 of WMO code table 3700; the bound belongs to the lower code.
-WAVE_BOUNDS_M = (0.0, 0.1, 0.5, 1.25, 2.5, 4.0, 6.0, 9.0, 14.0)
+from survstats.records.sea_state import WAVE_BOUNDS_M
 
 
 def _unique_mishaps(evidence: Evidence) -> list[Hit]:
@@ -69,10 +68,17 @@ def _crew_rows(evidence: Evidence) -> list[Hit]:
 
 
 def _wave_height(evidence: Evidence) -> list[Hit]:
+    """A height converted from whole feet, say, may stand for any height that is rounded to it there."""
     mishap = evidence.mishap
     code, height = mishap["sea_state_wmo"], mishap["sig_wave_height_m"]
-    by_height = np.searchsorted(WAVE_BOUNDS_M, height.fillna(0).to_numpy(float), side="left")
-    off = code.notna() & height.notna() & (code != by_height)
+    source = evidence.records.sources["mishap"].get("sig_wave_height_m")
+    rounding = 0.0 if source is None or source.rounding is None else source.rounding
+    written = height.fillna(0).to_numpy(float)
+    lowest, highest = (
+        np.searchsorted(WAVE_BOUNDS_M, np.maximum(end, 0.0), side="left")
+        for end in (written - rounding, written + rounding)
+    )
+    off = code.notna() & height.notna() & ((code < lowest) | (code > highest))
     return evidence.where(
         "mishap", off, "sig_wave_height_m", "sea_state_wmo", expected="a height within the code's bounds"
     )
@@ -94,6 +100,18 @@ def _two_sources(evidence: Evidence) -> list[Hit]:
         "n_aboard",
         expected="each mishap from one source only",
     )
+
+
+def _perhaps_alike(evidence: Evidence) -> list[Hit]:
+    mishap = evidence.mishap
+    other = perhaps_alike(mishap)
+    hits = evidence.where(
+        "mishap", other.notna(), "mishap_id", "event_date", "aircraft_class", "n_aboard", expected=""
+    )
+    return [
+        replace(hit, expected=f"a mishap that is not {id_}")
+        for hit, id_ in zip(hits, other.dropna(), strict=True)
+    ]
 
 
 def _rows(evidence: Evidence) -> pd.Series[float]:
@@ -167,4 +185,5 @@ MISHAP_RULES = (
     Rule("R30", _upright),
     Rule("R33", _future),
     Rule("R42", _two_sources),
+    Rule("R46", _perhaps_alike),
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from survstats.records.deriving import HANDS_ON, died
+from survstats.records.deriving import HANDS_ON, died, training_span
 from survstats.records.rules.rule import Evidence, Hit, Rule
 
 _LEFT = ("self", "assisted", "washed_out")
@@ -96,31 +96,22 @@ def _cause_for_the_dead(evidence: Evidence) -> list[Hit]:
 
 
 def _trained_before(evidence: Evidence) -> list[Hit]:
-    occupant = evidence.occupant
-    day = occupant["training_last_date"].to_numpy("datetime64[D]")
+    """An error where the whole month or year lies after the mishap; a warning where only its end does."""
+    earliest, _, latest = training_span(evidence.occupant)
     event = evidence.home["event_date"].to_numpy("datetime64[D]")
-    precision = occupant["training_date_precision"]
-    late = np.select(
-        [precision == "month", precision.isin(["year", "unknown"])],
-        [
-            day.astype("datetime64[M]") > event.astype("datetime64[M]"),
-            day.astype("datetime64[Y]") > event.astype("datetime64[Y]"),
-        ],
-        default=day > event,
-    )
-    return evidence.where(
-        "occupant",
-        late.astype(bool),
-        "training_last_date",
-        "training_date_precision",
-        expected="a day before the mishap or on it",
-    )
+    late = earliest > event
+    fields = "training_last_date", "training_date_precision"
+    expected = "a day before the mishap or on it"
+    return [
+        *evidence.where("occupant", late, *fields, expected=expected),
+        *evidence.where("occupant", (latest > event) & ~late, *fields, expected=expected, severity="warning"),
+    ]
 
 
 def _untrained_without_type(evidence: Evidence) -> list[Hit]:
     occupant = evidence.occupant
     kind = occupant["training_type"]
-    typed = kind.notna() & ~kind.isin(["none", "na"])
+    typed = kind.notna() & ~kind.isin(["none", "na", "unknown"])
     off = (occupant["training_ever"] == "no") & (typed | occupant["training_last_date"].notna())
     return evidence.where(
         "occupant",
@@ -150,7 +141,7 @@ def _hands_on_evidence(evidence: Evidence) -> list[Hit]:
 
 def _set_issued(evidence: Evidence) -> list[Hit]:
     occupant = evidence.occupant
-    off = (occupant["ebs_used"] == "yes") & occupant["ebs_issued"].notna() & (occupant["ebs_issued"] != "yes")
+    off = (occupant["ebs_used"] == "yes") & occupant["ebs_issued"].isin(["no", "na"])
     return evidence.where("occupant", off, "ebs_issued", "ebs_used", expected="yes where a set was used")
 
 

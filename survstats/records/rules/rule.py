@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from survstats.records.codebook import TableName
 from survstats.records.finding import Severity
 from survstats.records.loading import Records
+from survstats.records.population import PopulationFilter, studied_mishaps, studied_people
 
 
 @dataclass(frozen=True)
@@ -48,12 +49,16 @@ class Evidence:
         The day on which the check is made.
     cabins : mapping of str to int
         Seat rows by aircraft class, for the classes of which they are known.
+    studied, studied_mishap : ndarray of bool (n occupants, g mishaps)
+        Whom and what the study is about: rules about a whole study look at nobody else.
     """
 
     records: Records
     home: pd.DataFrame
     today: datetime.date
     cabins: Mapping[str, int]
+    studied: NDArray[np.bool_]
+    studied_mishap: NDArray[np.bool_]
 
     @property
     def mishap(self) -> pd.DataFrame:
@@ -69,6 +74,11 @@ class Evidence:
     def training_run(self) -> pd.DataFrame:
         """The trainer's own records (m rows, perhaps none)."""
         return self.records.training_run
+
+    @property
+    def studied_occupant(self) -> pd.DataFrame:
+        """The rows of the occupant table that the study is about."""
+        return self.occupant[self.studied]
 
     def where(
         self,
@@ -101,8 +111,11 @@ class Rule:
     find: Callable[[Evidence], list[Hit]]
 
 
-def gather(records: Records, *, today: datetime.date, cabins: Mapping[str, int]) -> Evidence:
+def gather(
+    records: Records, *, today: datetime.date, cabins: Mapping[str, int], population: PopulationFilter
+) -> Evidence:
     """The evidence for one run of the rules."""
     mishap = records.mishap.drop_duplicates("mishap_id").set_index("mishap_id")
     home = mishap.reindex(records.occupant["mishap_id"]).reset_index(drop=True)
-    return Evidence(records, home, today, cabins)
+    people = studied_people(records.occupant, records.mishap, population).to_numpy(bool)
+    return Evidence(records, home, today, cabins, people, studied_mishaps(records.mishap, population))

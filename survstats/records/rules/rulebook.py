@@ -1,7 +1,7 @@
 """Which rules are there, how much does each weigh, and what is to be done where it is broken?
 
 The one list of them: F single cells and files, M mappings, R what fields say together, T trainer runs. What a
-rule looks for stands in the modules that find it (reading, mappings, the field checks, ``rules_*``).
+rule looks for stands in the modules that find it (reading, mappings, and those beside this one).
 """
 
 from __future__ import annotations
@@ -39,7 +39,12 @@ class RuleCard:
 
 
 # Cells that are no value at all, keys that do not hold and statements cannot be let stand.
-_NEVER = ("R1", "R2", "T1")
+_KEYS = ("R1", "R2", "T1")
+# Nor can what decides who was trained, who died and who belongs to the population.
+_DECISIVE = ("R12", "R13", "R14", "R15", "R16", "R17", "R18", "R19", "R26", "R33", "R43")
+#: Rules about records that seem to know who lived: they are said on the papers whatever the study file accepts.
+BANNERS = ("R38", "R40", "R41")
+_NEVER = (*_KEYS, *_DECISIVE, *BANNERS)
 
 
 def _card(id_: str, severity: Severity, title: str, remedy: str) -> RuleCard:
@@ -63,6 +68,7 @@ _CARDS = (
     _card("F11", "statement", "The dates were read in another form", "nothing, if days and months are right"),
     _card("F12", "error", "A person on the roster sheet or the occupant sheet alone", "enter both rows"),
     _card("F13", "error", "A formula or a faulty cell in a workbook", "enter the value itself"),
+    _card("F14", "statement", "A roster without outcomes yet", "enter them on the occupant sheet"),
     _card("M1", "warning", "A column that the mapping does not mention", "map it, or list it under ignore"),
     _card("M2", "error", "A text that the mapping does not translate", "add it to the mapping"),
     _card("M3", "error", "Rows of one mishap that contradict each other", "correct one of the rows"),
@@ -111,7 +117,12 @@ _CARDS = (
         "correct the days, the injury class or the outcome; keep the days",
     ),
     _card("R16", "error", "A death without a cause", "enter the cause of death, or undetermined"),
-    _card("R17", "error", "Trained after the mishap", "enter the last course before the mishap"),
+    _card(
+        "R17",
+        "error",
+        "Trained after the mishap, or perhaps so",
+        "enter the last course before the mishap, and its day where only month or year is known",
+    ),
     _card("R18", "error", "Never trained, but with a course", "correct training_ever, or the type and date"),
     _card("R19", "error", "Trained, but in no kind of training", "enter the type, or unknown"),
     _card("R20", "warning", "Hands-on training without evidence", "ask for the certificate or the roster"),
@@ -148,7 +159,12 @@ _CARDS = (
         "correct the posture, or remove the time",
     ),
     _card("R31", "warning", "Beside an exit, with seats between", "correct adjacent_exit or seats_to_exit"),
-    _card("R32", "error", "Two people in one seat", "correct the seat of one of the two"),
+    _card(
+        "R32",
+        "warning",
+        "Two people in one seat",
+        "correct the seat of one of the two, if the rows are not coarser than the seats",
+    ),
     _card("R33", "error", "A mishap in the future", "correct the date"),
     _card("R34", "warning", "A flight crew member too young or too old", "correct the age or the role"),
     _card(
@@ -166,8 +182,8 @@ _CARDS = (
     _card(
         "R37",
         "warning",
-        "Times given to the second, but rounded to five",
-        "write such times as a span, from and to, as wide as they are unsure",
+        "Times that stand at round numbers",
+        "write a time that is not exact as a span, from and to, as wide as it is unsure",
     ),
     _card(
         "R38",
@@ -179,7 +195,7 @@ _CARDS = (
         "R39",
         "statement",
         "Unknown training among dead and survivors",
-        "the smaller the gap, the more the records can carry",
+        "a small gap helps only where little is unknown; the unknown can undo either result",
     ),
     _card(
         "R40",
@@ -197,7 +213,8 @@ _CARDS = (
         "R42",
         "warning",
         "One mishap from two sources",
-        "this row is left out with its people; if these are two mishaps, tell them apart by class",
+        "this row is left out with its people; if these are two mishaps, accept R42 under [[records.accepted]] of "
+        "the study file, with the reason",
     ),
     _card("R43", "error", "Dead of a minor injury or of none", "correct the injury class or the outcome"),
     _card("R44", "statement", "Unknown and not collected in one field", "tell the two apart in every row"),
@@ -206,6 +223,12 @@ _CARDS = (
         "statement",
         "Mishaps with one person",
         "they say nothing about people of the same mishap",
+    ),
+    _card(
+        "R46",
+        "warning",
+        "Perhaps one mishap under two ids",
+        "nothing is left out for it; if it is one mishap, write the same day, class and number aboard in both rows",
     ),
     _card("T1", "error", "The same trainer run twice", "delete the second row, or number the runs"),
     _card("T2", "error", "A time out of the trainer that cannot be", "correct the time or its unit"),

@@ -25,9 +25,8 @@ from survstats.records.workbooks.writing import (
     TITLE,
     UNDER_THICK,
     fit_rows,
-    new_workbook,
     print_on,
-    save_whole,
+    whole_workbook,
 )
 
 ROSTER = "roster"
@@ -59,23 +58,22 @@ def write_form(path: Path, *, records: Records | None = None) -> None:
     Raises
     ------
     PublishError
-        ``file_exists``, ``no_parent``, ``disk_full``, ``not_written``; nothing is left behind then.
+        As `survstats.groundwork.whole_file.write_whole`; nothing is left behind then.
     """
     text = (
         resources.files("survstats.records.workbooks").joinpath("form_texts.toml").read_text(encoding="utf-8")
     )
     words = tomllib.loads(text)
-    workbook = new_workbook()
     lists = _lists()
-    _put_how_to(workbook.create_sheet("how to"), words)
-    for name in KEYS:
-        _put_table(workbook.create_sheet(name), form_fields(name), lists, keys=KEYS[name])
-    put_request(
-        workbook.create_sheet("request"), words["request"], words["titles"]["request"], lists, records
-    )
-    _put_glossary(workbook.create_sheet("fields"))
-    _put_lists(workbook, lists)
-    save_whole(workbook, path)
+    with whole_workbook(path) as workbook:
+        _put_how_to(workbook.create_sheet("how to"), words)
+        for name in KEYS:
+            _put_table(workbook.create_sheet(name), form_fields(name), lists, keys=KEYS[name])
+        put_request(
+            workbook.create_sheet("request"), words["request"], words["titles"]["request"], lists, records
+        )
+        _put_glossary(workbook.create_sheet("fields"))
+        _put_lists(workbook, lists)
 
 
 def form_fields(sheet: str) -> tuple[Field, ...]:

@@ -24,7 +24,7 @@ from openpyxl.utils.exceptions import InvalidFileException
 from openpyxl.worksheet.hyperlink import Hyperlink
 
 from survstats.groundwork.cells import clean_text
-from survstats.groundwork.errors import PublishError
+from survstats.groundwork.whole_file import check_place
 from survstats.records.codebook import TABLES, TableName
 from survstats.records.finding import Finding
 from survstats.records.loading import Records
@@ -38,11 +38,10 @@ from survstats.records.workbooks.writing import (
     UNDER_THICK,
     WRAPPED,
     hold_text,
-    new_workbook,
     print_on,
     row_height,
-    save_whole,
     text_cell,
+    whole_workbook,
 )
 
 FINDINGS = "findings"
@@ -81,12 +80,9 @@ def write_marked(path: Path, records: Records, findings: Sequence[Finding]) -> N
     Raises
     ------
     PublishError
-        ``file_exists`` where another file stands there, ``no_parent``, ``disk_full``, ``not_written``.
+        As `survstats.groundwork.whole_file.write_whole`: ``file_exists`` where another file stands there.
     """
-    if (path.exists() or path.is_symlink()) and not _is_ours(path):
-        raise PublishError(
-            "file_exists", f"'{path}' holds something else and was left alone.", "Name a new file."
-        )
+    check_place(path, replace=is_marked(path))
     places = _places(records, findings)
     notes: defaultdict[Place, list[Finding]] = defaultdict(list)
     for finding, found in zip(findings, places, strict=True):
@@ -95,15 +91,16 @@ def write_marked(path: Path, records: Records, findings: Sequence[Finding]) -> N
                 notes[place].append(finding)
     shown = {table: _fields_shown(records, table, notes) for table in TABLES if len(records.table(table))}
     rows = {table: _sheet_rows(records, table) for table in shown}
-    workbook = new_workbook(write_only=True)
-    _put_findings(workbook.create_sheet(FINDINGS), findings, places, shown, rows)
-    for table, fields in shown.items():
-        _put_table(workbook.create_sheet(SHEET.format(table)), records, table, fields, rows[table], notes)
-    save_whole(workbook, path, replace=True)
+    with whole_workbook(path, replace=True, write_only=True) as workbook:
+        _put_findings(workbook.create_sheet(FINDINGS), findings, places, shown, rows)
+        for table, fields in shown.items():
+            _put_table(workbook.create_sheet(SHEET.format(table)), records, table, fields, rows[table], notes)
 
 
-def _is_ours(path: Path) -> bool:
+def is_marked(path: Path) -> bool:
     """Whether the file is a workbook that `write_marked` made, and not, say, the records themselves."""
+    if not path.is_file():  # a pipe would never end
+        return False
     try:
         with path.open("rb") as file:
             book = load_workbook(file, read_only=True)

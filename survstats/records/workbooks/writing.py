@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import errno
+import io
 import math
-import os
-import secrets
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +18,7 @@ from openpyxl.worksheet.page import PageMargins
 from openpyxl.worksheet.properties import PageSetupProperties
 
 from survstats.groundwork.cells import acts_as_formula, clean_text
-from survstats.groundwork.errors import PublishError
+from survstats.groundwork.whole_file import check_place, told, write_whole
 
 MADE_BY = "survstats"
 TEXT_FORMAT = "@"
@@ -111,32 +110,40 @@ def print_on(sheet: Any, *, header_row: int = 1, key_columns: int = 0) -> None:
     sheet.page_setup.fitToHeight = 0  # as many as there are
 
 
-def save_whole(workbook: Workbook, path: Path, *, replace: bool = False) -> None:
-    """Write a workbook to its file, whole or not at all.
+@contextmanager
+def whole_workbook(path: Path, *, replace: bool = False, write_only: bool = False) -> Iterator[Workbook]:
+    """A workbook to put sheets into, which stands in its file when the block is left without a fault.
+
+    Parameters
+    ----------
+    path : Path
+        Checked before anything is built.
+    replace : bool
+        Whether a file that stands there is replaced.
+    write_only : bool
+        As for `new_workbook`: its rows wait in files of the folder of temporary files.
 
     Raises
     ------
     PublishError
-        ``file_exists`` where something of that name is there (unless ``replace``), ``no_parent``, ``disk_full``,
-        ``not_written``; nothing is left behind then.
+        As `survstats.groundwork.whole_file.write_whole`, also where temporary files cannot be written; nothing is
+        left behind then.
     """
-    if not replace and (path.exists() or path.is_symlink()):
-        raise PublishError(
-            "file_exists", f"'{path}' is there already and was left alone.", "Name a new file."
-        )
-    if not path.parent.is_dir():
-        raise PublishError("no_parent", f"The folder '{path.parent}' does not exist.", "Make it first.")
-    fresh = path.with_name(f".new-{secrets.token_hex(8)}.xlsx")
-    try:
-        workbook.save(fresh)
-        os.replace(fresh, path)
-    except OSError as fault:
-        if fault.errno in (errno.ENOSPC, errno.EDQUOT):
-            raise PublishError(
-                "disk_full", f"The disk is full: '{path}' was not written.", "Free some space."
-            ) from fault
-        raise PublishError(
-            "not_written", f"'{path}' could not be written ({fault.strerror}).", "Choose another place."
-        ) from fault
-    finally:
-        fresh.unlink(missing_ok=True)
+    check_place(path, replace=replace)
+    workbook = new_workbook(write_only=write_only)
+    whole = io.BytesIO()
+    with told(path):
+        try:
+            yield workbook
+            workbook.save(whole)
+        except BaseException:
+            _let_go(workbook)
+            raise
+    write_whole(path, whole.getvalue(), replace=replace)
+
+
+def _let_go(workbook: Workbook) -> None:
+    """Close sheets that are written row by row: left open, they would complain later where nobody listens."""
+    for sheet in workbook.worksheets if workbook.write_only else []:
+        with suppress(Exception):  # the fault that counts is on its way
+            sheet.close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 from pathlib import Path
 
 import openpyxl
@@ -139,6 +140,14 @@ def test_roles_that_nobody_knows_leave_crew_and_passengers_unknown(tmp_path):
         ("sig_wave_height_m", 'unit = "ft"', "10", "3.048"),
         ("wind_kt", 'unit = "m/s"', "10", "19.4384"),
         ("water_temp_c", 'unit = "degF"', "50", "10"),
+        (
+            "water_temp_c",
+            'unit = "degF"',
+            "28",
+            "-2",
+        ),  # 27.5 to 28.5 degF reach the limit of -2 degrees Celsius
+        ("water_temp_c", 'unit = "degF"', "27", "-2.77778"),  # 27.5 degF are -2.5: beyond it
+        ("water_temp_c", 'unit = "degF"', "28.0", "-2.22222"),  # 28.05 degF are -2.19
         ("water_temp_c", 'decimal = ","', "9,5", "9.5"),
         ("water_temp_c", 'unit = "degF", decimal = ","', "50,9", "10.5"),
         ("rescue_first_asset_min", 'unit = "h"', "1.5", "90"),
@@ -379,7 +388,54 @@ def test_whatever_stands_in_a_cell_is_mapped_or_found(tmp_path_factory, cells):
 def test_a_mapping_that_is_not_there_is_no_mapping(tmp_path):
     with pytest.raises(StudyFileError) as fault:
         read_mapping(tmp_path / "mapping.toml")
-    assert fault.value.reason == "not_readable"
+    assert fault.value.reason == "missing_file"
+
+
+@pytest.mark.parametrize(
+    ("code", "feet", "agrees"),
+    [
+        ("4", "4", True),  # 3.5 to 4.5 ft are 1.07 to 1.37 m; code 4 begins above 1.25 m
+        ("3", "4", True),
+        ("4", "3", False),  # 3.5 ft are 1.07 m
+        ("4", "4.0", False),  # 4.05 ft are 1.234 m
+        ("5", "4", False),
+    ],
+)
+def test_a_height_in_feet_is_held_against_the_sea_state_as_it_was_rounded(tmp_path, code, feet, agrees):
+    sheet = f"Case,Role,Lived,Waves,Sea\n7,C,Y,{feet},{code}\n7,P,N,{feet},{code}\n"
+    how = {
+        "sig_wave_height_m": '{ column = "Waves", unit = "ft" }',
+        "sea_state_wmo": '{ column = "Sea" }',
+    }
+    records = brought_in(tmp_path, sheet, mapping_text(how))
+    found = [f.rule for f in check_records(records, today=datetime.date(2026, 1, 1))]
+    assert ("R7" not in found) == agrees
+
+
+@pytest.mark.parametrize("make", [str, Path.mkdir])
+def test_a_file_that_the_mapping_names_and_that_is_not_there(tmp_path, make):
+    (tmp_path / "mapping.toml").write_text(mapping_text(), encoding="utf-8")
+    make(tmp_path / "wide.csv")
+    with pytest.raises(StudyFileError) as fault:
+        read_mapped_records(tmp_path)
+    assert fault.value.line == 3
+    assert str(fault.value).startswith("mapping.toml, line 3: ")
+    assert "wide.csv" in str(fault.value)
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda path: path.symlink_to("gone.toml"), "a link to a file that is not there"),
+        (os.mkfifo, "a pipe or a device"),
+        (lambda path: path.mkdir(), "a folder"),
+    ],
+)
+def test_a_mapping_that_is_no_ordinary_file(tmp_path, make, words):
+    make(tmp_path / "mapping.toml")
+    with pytest.raises(StudyFileError) as fault:
+        read_mapping(tmp_path / "mapping.toml")
+    assert words in str(fault.value)
 
 
 def test_sheets_of_a_workbook_with_true_dates_and_numbers(tmp_path):

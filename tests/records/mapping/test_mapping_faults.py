@@ -7,9 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from survstats.groundwork.errors import StudyFileError
-from survstats.records.codebook import load_codebook
+from survstats.records.codebook import Field, load_codebook
 from survstats.records.mapping.bring_in import mapped_tables
-from survstats.records.mapping.faults import _unusable, parse_mapping
+from survstats.records.mapping.faults import parse_mapping
 from survstats.records.rules.cell import wrong_text
 
 GOOD = """checked_by = "A. Coder"
@@ -26,6 +26,17 @@ run_no = { numbered = true }
 result = { column = "OK", codes = { j = "passed", n = "failed" } }
 time_out_s = { column = "t", unit = "min", decimal = "," }
 """
+
+
+def is_refused(field: Field, value: str) -> bool:
+    """Whether a mapping may not say that a field always has this value."""
+    said = f'[{field.table}.fields]\n{field.name} = {{ always = "{value}" }}\n'
+    text = f'checked_by = "A. Coder"\n[{field.table}]\nfile = "x.csv"\n{said}'
+    try:
+        parse_mapping(text.encode())
+    except StudyFileError as fault:
+        return fault.reason == "wrong_value"
+    return False
 
 
 def fault_of(text: str) -> StudyFileError:
@@ -54,7 +65,7 @@ def test_a_good_mapping_is_taken():
         ("numbered = true", 'always = "1.5"', 11, "Write a number."),
         ("numbered = true", 'always = "unknown"', 11, "Write a number."),
         ("numbered = true", "counted = true", 11, "Only n_aboard, n_crew, n_pax can be counted."),
-        ("numbered = true", "numbered = false", 11, "one of True"),
+        ("numbered = true", "numbered = false", 11, "Write true."),
         ('"Who" }', '"Who", bands = true }', 9, "Only age_band is made from ages."),
         ('"Who" }', '"Who", interval = true }', 9, "Only the low and high end of a time"),
         ('"Who" }', '"Who", decimal = "," }', 9, "Only numbers have a decimal sign."),
@@ -62,9 +73,9 @@ def test_a_good_mapping_is_taken():
         ('"Who" }', '"Who", unit = "m" }', 9, "It has no unit"),
         ('unit = "min"', 'unit = "ft"', 13, "Write one of s, min, h"),
         ('unit = "min"', 'unit = "fathom"', 13, "Write one of s, min, h"),
-        ('"DD.MM.YYYY"', '"DD.MM.YY"', 10, "Write the parts as they stand"),
-        ('"DD.MM.YYYY"', '"DD.DD.YYYY"', 10, "Write the parts as they stand"),
-        ('"DD.MM.YYYY"', '"MM.YYYY"', 10, "Write the parts as they stand"),
+        ('"DD.MM.YYYY"', '"DD.MM.YY"', 10, "Write it with YYYY"),
+        ('"DD.MM.YYYY"', '"DD.DD.YYYY"', 10, "Write it with YYYY"),
+        ('"DD.MM.YYYY"', '"MM.YYYY"', 10, "Write it with YYYY"),
         (
             'j = "passed"',
             'j = "pass"',
@@ -177,8 +188,8 @@ def test_only_values_of_ours_can_stand_for_a_code(field):
         "x",
     ):
         if value != "":
-            assert bool(_unusable(field, value)) == (wrong_text(field, value) is not None), value
-    assert bool(_unusable(field, "not_collected")) == field.required
+            assert is_refused(field, value) == (wrong_text(field, value) is not None), value
+    assert is_refused(field, "not_collected") == field.required
 
 
 @settings(max_examples=200, deadline=None)

@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 from survstats.groundwork.errors import RecordsError, StudyFileError
 from survstats.records.loading import read_records
 from survstats.records.mapping.bring_in import read_mapped_records
+from survstats.records.mapping.draft_comments import toml_text
 from survstats.records.mapping.faults import parse_mapping
 from survstats.records.mapping.names import fields_named, same_word, unit_named
-from survstats.records.mapping.proposal import propose_mapping, toml_text
+from survstats.records.mapping.proposal import names_columns, propose_mapping
 
 DEMO = Path(__file__).parents[3] / "data" / "demo_small"
 TEXTS = st.text(st.characters(exclude_categories=("Cs",)), max_size=20)
@@ -203,3 +204,54 @@ def test_units_and_words():
 def test_a_missing_file_is_told_in_a_sentence(tmp_path):
     with pytest.raises(RecordsError):
         propose_mapping(tmp_path / "none.csv")
+
+
+def test_every_draft_says_what_was_read_and_how_to_say_so(tmp_path):
+    (tmp_path / "x.csv").write_text(
+        "Ref no;Date;Local time;Wave ht (m);Killed;Person\n"
+        "1;03/12/2015;14:00;2,5;no;a\n2;13/12/2015;15:00;1,5;yes;b\n",
+        encoding="utf-8",
+    )
+    text = propose_mapping(tmp_path / "x.csv")
+    lines = text.splitlines()
+    day = lines.index('column = "Date"')
+    assert lines[day + 1].startswith('# dates = "DD/MM/YYYY"  # 03/12/2015 was read as 2015-12-03')
+    assert '# decimal = ","  # such as "2,5"' in lines
+    assert '# time_column = "Local time"' in lines
+    finished = re.sub(r'^# (dates = "|decimal = ")', r"\1", text, flags=re.MULTILINE)
+    fields = tomllib.loads(finished)["mishap"]["fields"]
+    assert fields["event_date"]["dates"] == "DD/MM/YYYY"
+    assert fields["sig_wave_height_m"]["decimal"] == ","
+    assert fields["mishap_id"]["column"] == "Ref no"
+    assert tomllib.loads(text)["occupant"]["fields"]["outcome"]["codes"] == {"no": "", "yes": ""}
+
+
+def test_dates_that_read_two_ways_are_offered_both_ways(tmp_path):
+    (tmp_path / "x.csv").write_text("Ref no,Date\n1,03/12/2015\n2,04/11/2015\n", encoding="utf-8")
+    text = propose_mapping(tmp_path / "x.csv")
+    assert '# dates = "DD/MM/YYYY"  # or "MM/DD/YYYY": ' in text
+
+
+def test_a_sheet_that_is_no_table_is_named_with_the_reason(tmp_path):
+    book = openpyxl.Workbook()
+    book.active.title = "Accidents"
+    for row in (["Case", "Date", "POB"], ["1", "2015-12-03", 2], ["2", "2016-12-03", "=1+2"]):
+        book.active.append(row)
+    for row in (["a", "a"], ["1", "2"]):
+        if "Twice" not in book.sheetnames:
+            book.create_sheet("Twice")
+        book["Twice"].append(row)
+    book.save(tmp_path / "theirs.xlsx")
+    lines = propose_mapping(tmp_path / "theirs.xlsx").splitlines()
+    left_out = [line for line in lines if line.startswith('# The sheet "Twice" was left out: ')]
+    assert len(left_out) == 1
+    assert "twice" in left_out[0]
+    people = lines.index('column = "POB"')
+    assert any(line.startswith("# row 3: ") for line in lines[people : people + 3])
+
+
+def test_whether_any_column_was_recognised(tmp_path):
+    (tmp_path / "x.csv").write_text("a,b\n1,2\n")
+    (tmp_path / "y.csv").write_text("Ref no,b\n1,2\n")
+    assert not names_columns(propose_mapping(tmp_path / "x.csv"))
+    assert names_columns(propose_mapping(tmp_path / "y.csv"))

@@ -7,7 +7,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from survstats.groundwork.errors import CallError
-from survstats.records.mapping.units import UNITS, converted, decimal_text, unit_of, units_like
+from survstats.records.mapping.units import (
+    UNITS,
+    converted,
+    decimal_text,
+    half_of_last_place,
+    unit_of,
+    units_like,
+)
 
 NUMBERS = st.decimals(min_value=-99999, max_value=99999, places=1, allow_nan=False)
 
@@ -70,3 +77,10 @@ def test_units_of_the_codebook():
 )
 def test_numbers_are_written_plainly(number, text):
     assert decimal_text(Decimal(number)) == text
+
+
+@pytest.mark.parametrize(
+    ("text", "half"), [("28", "0.5"), ("28.0", "0.05"), ("-3.25", "0.005"), ("100", "0.5"), ("0", "0.5")]
+)
+def test_half_of_the_last_place_that_is_written(text, half):
+    assert half_of_last_place(Decimal(text)) == Decimal(half)

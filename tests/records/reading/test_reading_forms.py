@@ -1,4 +1,5 @@
 import datetime
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -97,11 +98,68 @@ def test_a_date_that_reads_two_ways_is_an_error(texts, wrong):
 
 
 def test_one_cell_above_twelve_settles_its_column_and_no_other():
-    read = settled(event_date=["25/04/2015", "03/04/2015"], coding_date=["03/04/2015", "04/25/2015"])
+    read = settled(event_date=["25/04/2015", "03/04/2015"], coding_date=["03/04/2015", "04/05/2015"])
     assert list(read.columns["event_date"]) == ["2015-04-25", "2015-04-03"]
-    assert list(read.columns["coding_date"]) == ["2015-03-04", "2015-04-25"]
-    assert [(f.rule, f.field) for f in read.findings] == [("F11", "event_date"), ("F11", "coding_date")]
-    assert "was read as" in read.findings[0].remedy
+    assert [(f.rule, f.field, f.row) for f in read.findings] == [
+        ("F11", "event_date", None),
+        ("F3", "coding_date", 2),
+        ("F3", "coding_date", 3),
+    ]
+    assert (
+        read.findings[0].remedy == "25/04/2015 was read as 2015-04-25; 1 cell tells the order and 1 follows"
+    )
+
+
+def test_columns_of_one_file_that_contradict_each_other_settle_nothing():
+    read = settled(event_date=["25/04/2015", "03/04/2015"], coding_date=["03/04/2015", "04/25/2015"])
+    assert not read.changed
+    assert [(f.rule, f.severity, f.row) for f in read.findings] == [
+        ("F3", "error", row) for row in (2, 3, 2, 3)
+    ]
+    assert all("day first and columns with the month first" in f.expected for f in read.findings)
+
+
+@pytest.mark.parametrize(
+    ("telling", "follow", "settles"),
+    [(1, 10, True), (1, 11, False), (2, 11, False), (3, 11, True), (3, 30, True), (3, 31, False)],
+)
+def test_few_cells_do_not_decide_for_many(telling, follow, settles):
+    read = settled(event_date=["25/04/2015"] * telling + ["03/04/2015"] * follow + ["05/05/2015", "unknown"])
+    errors = [f for f in read.findings if f.severity == "error"]
+    if settles:
+        assert not errors
+        assert f"the order and {follow} follow" in read.findings[0].remedy
+    else:
+        assert len(errors) == telling + follow
+        assert f"and {follow} follow" in errors[0].expected
+        assert read.columns["event_date"][telling] == "03/04/2015"
+
+
+@pytest.mark.parametrize(
+    ("texts", "rows"),
+    [
+        (["2015-04-03", "25/04/2015"], [3]),
+        (["2015-04-03", "unknown", "25.04.2015"], [4]),
+        (["2015-04-03", "2015-04-25", "unknown", "25 Apr 2015"], []),
+    ],
+)
+def test_real_dates_among_texts_of_days_are_an_error(texts, rows):
+    grid = Grid(
+        "t.xlsx", {"event_date": texts}, tuple(range(2, 2 + len(texts))), real_dates={"event_date": 1}
+    )
+    errors = [f for f in settle(grid, FIELDS).findings if f.severity == "error"]
+    assert [(f.rule, f.row) for f in errors] == [("F3", row) for row in rows]
+    assert not [f for f in settle(replace(grid, real_dates={}), FIELDS).findings if f.severity == "error"]
+
+
+def test_numbers_with_three_decimals_after_a_comma_are_counted_and_the_first_is_shown():
+    read = settled(water_temp_c=["2,5", "3", "1,250"], wind_kt=["", "2,125", "1,250"])
+    (said,) = read.findings
+    assert said.rule == "F10"
+    assert said.remedy == (
+        "2,5 was read as 2.5; 3 cells with exactly three decimals likewise, the first in row 3, wind_kt: 2,125 as 2.125"
+    )
+    assert settled(water_temp_c=["2,5"]).findings[0].remedy == "2,5 was read as 2.5"
 
 
 @settings(max_examples=200, deadline=None, derandomize=True, database=None)

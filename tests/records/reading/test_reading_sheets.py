@@ -1,11 +1,16 @@
+import datetime
+import os
+
 import pytest
 from rewritten import as_xlsx, texts
 
 from survstats.groundwork.errors import RecordsError
+from survstats.records.checking import check_records
 from survstats.records.codebook import load_codebook
 from survstats.records.demo import demo_folder
 from survstats.records.fingerprint import cohort_hash
-from survstats.records.loading import find_tables, read_records
+from survstats.records.loading import read_records
+from survstats.records.reading.study_folder import find_tables
 
 ROSTER = [field.name for field in load_codebook().occupant if field.roster]
 KEYS = ["mishap_id", "occupant_id"]
@@ -80,3 +85,78 @@ def test_an_empty_sheet_of_runs_is_no_table_of_runs(frames, tmp_path):
     runs = texts(demo_folder("demo_small") / "mishap.csv").iloc[:0]
     (tmp_path / "form.xlsx").write_bytes(as_xlsx({**frames, "training_run": runs}))
     assert sorted(find_tables(tmp_path)) == ["mishap", "occupant"]
+
+
+def test_a_roster_without_outcomes_is_readable(frames, tmp_path):
+    for name, occupant in (("header", frames["occupant"].iloc[:0]), ("no sheet", None)):
+        sheets = {"mishap": frames["mishap"], "roster": frames["roster"]}
+        if occupant is not None:
+            sheets["occupant"] = occupant
+        (tmp_path / name).mkdir()
+        records = read(sheets, tmp_path / name)
+        assert records.outcomes_pending
+        assert len(records.occupant) == len(frames["roster"])
+        assert records.occupant["outcome"].isna().all()
+        assert records.occupant["role"].notna().all()
+        assert [(f.rule, f.file) for f in records.findings] == [("F14", "form.xlsx, sheet roster")]
+        found = find_tables(tmp_path / name)
+        assert {"mishap", "occupant"} <= found.keys()
+        checked = check_records(records, today=datetime.date(2026, 11, 25))
+        assert not [f for f in checked if f.severity == "error"]
+    assert not read(frames, tmp_path).outcomes_pending
+
+
+def test_a_wrong_roster_without_outcomes_is_still_told(frames, tmp_path):
+    roster = frames["roster"].copy()
+    roster.iloc[1] = roster.iloc[0]
+    roster.iloc[2, roster.columns.get_loc("role")] = "pilot"
+    records = read({**frames, "roster": roster, "occupant": frames["occupant"].iloc[:0]}, tmp_path)
+    assert {(rule, row) for rule, _, row, _ in errors(records)} == {("F12", 3), ("F1", 4)}
+
+
+def test_other_workbooks_in_the_folder_do_no_harm(frames, tmp_path):
+    (tmp_path / "records.xlsx").write_bytes(as_xlsx(frames))
+    empty = {name: frame.iloc[:0] for name, frame in frames.items()}
+    (tmp_path / "blank form.xlsx").write_bytes(as_xlsx(empty))
+    (tmp_path / "broken.xlsx").write_bytes(b"PK\x03\x04")
+    (tmp_path / "text.xlsx").write_bytes(b"")
+    (tmp_path / "folder.xlsx").mkdir()
+    (tmp_path / "gone.xlsx").symlink_to(tmp_path / "nowhere")
+    os.mkfifo(tmp_path / "pipe.xlsx")
+    found = find_tables(tmp_path)
+    assert {table: path.name for table, path in found.items()} == dict.fromkeys(
+        ["mishap", "occupant"], "records.xlsx"
+    )
+    (tmp_path / "records.xlsx").rename(tmp_path / "records.old")
+    with pytest.raises(RecordsError, match=r"broken\.xlsx"):
+        find_tables(tmp_path)
+    assert find_tables(tmp_path, sought=["training_run"]) == {}
+
+
+def test_a_workbook_is_opened_once_for_all_its_tables(frames, tmp_path, monkeypatch):
+    from survstats.records.reading import workbook
+
+    opened = []
+    once = workbook.open_workbook
+    monkeypatch.setattr(workbook, "open_workbook", lambda *args: opened.append(1) or once(*args))
+    read(frames, tmp_path)
+    assert opened == [1]
+
+
+def test_a_study_that_names_its_files_looks_at_no_other(frames, tmp_path, monkeypatch):
+    from survstats.records.reading import sheets
+    from survstats.study.plan import read_study
+    from survstats.study.steps import read_records as read_study_records
+
+    for table in ("mishap", "occupant"):
+        (tmp_path / f"our {table}s.csv").write_bytes(
+            (demo_folder("demo_small") / f"{table}.csv").read_bytes()
+        )
+    for name in ("a.xlsx", "b.xlsx"):
+        (tmp_path / name).write_bytes(as_xlsx(frames))
+    told = (demo_folder("demo_small") / "study.toml").read_text()
+    for table in ("mishap", "occupant"):
+        told = told.replace(f'{table} = "{table}.csv"', f'{table} = "our {table}s.csv"')
+    (tmp_path / "study.toml").write_text(told)
+    monkeypatch.setattr(sheets, "tables_in_workbook", lambda path: pytest.fail(f"{path.name} was opened"))
+    assert len(read_study_records(read_study(tmp_path)).occupant) == 131

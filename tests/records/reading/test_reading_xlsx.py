@@ -79,6 +79,14 @@ def test_both_ways_of_counting_days(epoch, book, tmp_path):
     assert read(book, tmp_path, table="mishap").cells["event_date"].tolist() == ["2015-06-20"]
 
 
+def test_a_half_converted_column_of_dates_is_an_error(book, tmp_path):
+    book.active.append(("M1", datetime.date(2015, 3, 4)))
+    book.active.append(("M2", "25/03/2015"))
+    errors = [f for f in read(book, tmp_path, table="mishap").findings if f.severity == "error"]
+    assert [(f.rule, f.row, f.field, f.seen) for f in errors] == [("F3", 3, "event_date", "25/03/2015")]
+    assert "1 cells of this column are dates" in errors[0].expected
+
+
 def test_formulas_and_error_values_are_errors_not_empty_cells(book, tmp_path):
     book.active.append(("M1", "2015-06-20", None, "=1+1", "#N/A", None, '=HYPERLINK("x")'))
     book.active.cell(1, 8, "not ours")

@@ -14,11 +14,11 @@ import openpyxl
 import pandas as pd
 import pytest
 
+from survstats.groundwork import whole_file
 from survstats.groundwork.errors import PublishError
 from survstats.records.codebook import TABLES, Field, load_codebook
 from survstats.records.demo import demo_folder
 from survstats.records.loading import Records, read_records
-from survstats.records.workbooks import writing as workbook_writing
 from survstats.records.workbooks.collection_form import KEYS, form_fields, write_form
 from survstats.records.workbooks.form_columns import LISTS
 from survstats.records.workbooks.glossary import choices
@@ -323,14 +323,17 @@ def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
     assert told.value.reason == "no_parent"
 
 
-@pytest.mark.parametrize(("code", "reason"), [(errno.ENOSPC, "disk_full"), (errno.EACCES, "not_written")])
+@pytest.mark.parametrize(
+    ("code", "reason"),
+    [(errno.ENOSPC, "disk_full"), (errno.EACCES, "not_writable"), (errno.EIO, "not_written")],
+)
 def test_a_fault_while_writing_leaves_nothing_behind(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, code: int, reason: str
 ) -> None:
     def fail(*_: object) -> None:
         raise OSError(code, "told by the system")
 
-    monkeypatch.setattr(workbook_writing.os, "replace", fail)
+    monkeypatch.setattr(whole_file.os, "fsync", fail)
     with pytest.raises(PublishError) as told:
         write_form(tmp_path / "form.xlsx")
     assert told.value.reason == reason

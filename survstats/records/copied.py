@@ -27,19 +27,18 @@ def copied_mishaps(frame: pd.DataFrame) -> list[str]:
     201 draws of the main invented study hold such a mishap, and 0, 2 and 17 of 300 invented studies with exact times
     rounded to 1, 5 and 10 s.
     """
-    counted = frame[own_times(frame)]
-    people = counted.groupby("mishap_id").size()
-    looked_at = people.index[people >= FEWEST_COPIED]
-    found = []
-    for mishap, times in counted[counted["mishap_id"].isin(looked_at)].groupby("mishap_id"):
-        if len(times.drop_duplicates(_SPAN)) > 1:
-            continue
-        others = counted[counted["mishap_id"] != mishap]
-        same = int((others[_SPAN] == times[_SPAN].iloc[0]).all(axis=1).sum())
-        how_common = (same + 1) / (len(others) + 2)
-        if how_common ** (len(times) - 1) * len(looked_at) < RARER_THAN:
-            found.append(str(mishap))
-    return sorted(found)
+    counted = frame.loc[own_times(frame), ["mishap_id", *_SPAN]]
+    span = counted.groupby(_SPAN).ngroup()
+    of_span = span.map(span.value_counts())
+    by_mishap = pd.DataFrame({"span": span, "of_span": of_span}).groupby(counted["mishap_id"])
+    people = by_mishap.size()
+    looked_at = people[people >= FEWEST_COPIED]
+    alike = by_mishap["span"].nunique()[looked_at.index] == 1
+    k = looked_at[alike]
+    same = by_mishap["of_span"].first()[k.index] - k
+    how_common = (same + 1) / (len(counted) - k + 2)
+    rare = how_common ** (k - 1) * len(looked_at) < RARER_THAN
+    return sorted(str(mishap) for mishap in k.index[rare])
 
 
 def own_times(frame: pd.DataFrame) -> pd.Series[bool]:

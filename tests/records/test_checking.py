@@ -160,7 +160,7 @@ OCCUPANT_CASES = [
         {"ebs_used": "yes", "ebs_issued": "na"},
         {"ebs_used": "yes", "ebs_issued": "unknown"},
     ),
-    ("R32", "warning", {"seat_row": "1"}, {"seat_row": "3"}),
+    ("R32", "error", {"seat_row": "1"}, {"seat_row": "3"}),
 ]
 
 

@@ -161,9 +161,9 @@ _CARDS = (
     _card("R31", "warning", "Beside an exit, with seats between", "correct adjacent_exit or seats_to_exit"),
     _card(
         "R32",
-        "warning",
+        "error",
         "Two people in one seat",
-        "correct the seat of one of the two, if the rows are not coarser than the seats",
+        "correct the seat of one; where the codes are coarser than the seats, let the rule stand",
     ),
     _card("R33", "error", "A mishap in the future", "correct the date"),
     _card("R34", "warning", "A flight crew member too young or too old", "correct the age or the role"),

@@ -52,13 +52,15 @@ def brief(
     tell = progress()
     tell("reading")
     from survstats.records.demo import demo_folder
+    from survstats.report.folder import refuse_place
     from survstats.report.papers import publish
     from survstats.study.plan import read_study
     from survstats.study.run import run
 
-    results = run(read_study(study or demo_folder(DEFAULT_DEMO)), audience=readers, progress=tell)
+    plan, out = read_study(study or demo_folder(DEFAULT_DEMO)), out or DEFAULT_OUT[readers]
+    refuse_place(out)
+    results = run(plan, audience=readers, progress=tell)
     tell("writing")
-    out = out or DEFAULT_OUT[readers]
     publish(results, out)
     tell("")
     from survstats.report.wording import Wording, facts_of

@@ -53,10 +53,7 @@ def write_folder(directory: Path, files: Mapping[str, bytes]) -> None:
     directory = Path(os.path.abspath(directory))
     fresh: Path | None = None
     try:
-        if not directory.parent.is_dir():
-            raise PublishError(
-                "no_parent", f"The folder {directory.parent} does not exist.", "Make it first."
-            )
+        _demand_parent(directory)
         _sweep(directory)
         _check_place(directory, files)
         fresh = _hidden(directory, "new")
@@ -68,6 +65,27 @@ def write_folder(directory: Path, files: Mapping[str, bytes]) -> None:
     finally:
         if fresh is not None:
             shutil.rmtree(fresh, ignore_errors=True)
+
+
+def refuse_place(directory: Path) -> None:
+    """Refuse a place that no papers could go to, before the work is done.
+
+    Raises
+    ------
+    PublishError
+        As `write_folder`, as far as it can be told beforehand.
+    """
+    directory = Path(os.path.abspath(directory))
+    try:
+        _demand_parent(directory)
+        _check_place(directory, {})
+    except OSError as fault:
+        raise cannot_write(directory, fault) from fault
+
+
+def _demand_parent(directory: Path) -> None:
+    if not directory.parent.is_dir():
+        raise PublishError("no_parent", f"The folder {directory.parent} does not exist.", "Make it first.")
 
 
 def _check_place(directory: Path, files: Mapping[str, bytes]) -> None:

@@ -32,7 +32,7 @@ from survstats.records.loading import read_records
 TODAY = datetime.date(2026, 11, 24)
 TABLES = ("mishap", "occupant")
 CLOSED = []  # workbooks that loaded and that openpyxl cannot open
-TIMES = [1, pytest.param(10, marks=pytest.mark.slow)]
+TIMES = [1, pytest.param(40, marks=pytest.mark.slow)]  # 250 files, and all 10,000
 ENCODINGS = {"UTF-16": "utf-16", "Windows-1252": "windows-1252"}
 SEPARATORS = {"semicolons": ";", "tabs": "\t", "vertical bars": "|"}
 
@@ -245,7 +245,7 @@ def test_spoilt_bytes(times, frames, folder):
     rng = np.random.default_rng(20261125 + times)
     seen = Counter()
     CLOSED.clear()
-    for number in range(750 * times):
+    for number in range(190 * times):
         spoil = TABLES[number % 2]
         if number % 7 < 4:
             data = {table: csvs[table][number % 3] for table in TABLES}
@@ -258,8 +258,8 @@ def test_spoilt_bytes(times, frames, folder):
             data[spoil] = (spoilt if number % 3 == 0 else spoilt_inside)(book, rng, csvs[spoil][0])
         seen[outcome(folder, data)] += 1
     print(f"{seen.total()} files spoilt byte by byte:", dict(seen), f"not compared: {len(CLOSED)}")
-    assert len(CLOSED) < 20 * times
-    assert min(seen[word] for word in ("refused", "findings", "clean")) > 10 * times
+    assert len(CLOSED) < 10 * times
+    assert min(seen[word] for word in ("refused", "findings", "clean")) > 2 * times
 
 
 POOL = [
@@ -332,7 +332,7 @@ def test_spoilt_cells(times, frames, folder):
     seen = Counter()
 
     @settings(
-        max_examples=320 * times,
+        max_examples=80 * times,
         deadline=None,
         derandomize=True,
         database=None,
@@ -349,9 +349,9 @@ def test_spoilt_cells(times, frames, folder):
 
     each()
     del seen["cannot be written"]
-    assert seen.total() > 250 * times
+    assert seen.total() >= 60 * times
     print(f"{seen.total()} files spoilt cell by cell:", dict(seen))
-    assert min(seen[word] for word in ("refused", "findings", "clean")) > 10 * times
+    assert min(seen[word] for word in ("refused", "findings", "clean")) > 2 * times
 
 
 @pytest.mark.parametrize("form", ["csv", "xlsx", "parquet"])

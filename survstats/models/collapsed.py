@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
 
 from survstats.groundwork.errors import NotEstimable
+from survstats.models.packed import column_products
 from survstats.models.patterns import pattern_codes
 
 Floats = NDArray[np.float64]
+
+FEW = 16  # mishaps up to which their counts are written out
 
 
 @dataclass(frozen=True)
@@ -40,6 +44,13 @@ class Collapsed:
         """Number of mishaps g that the weights must have."""
         return int(self.successes.shape[0])
 
+    @cached_property
+    def gram(self) -> Floats:
+        """Sums of ``pairs`` over the rows of each mishap (g, k (k + 1) / 2)."""
+        if self.mishaps < FEW:
+            return np.asarray((self.pairs.T @ self.counts.toarray()).T)
+        return np.asarray(self.counts.T @ self.pairs)
+
 
 def collapse(
     matrix: ArrayLike, outcome: ArrayLike, mishap_codes: ArrayLike, *, mishaps: int | None = None
@@ -67,24 +78,16 @@ def collapse(
         raise NotEstimable("no_rows", "No row is left to fit.")
     g = int(codes.max()) + 1 if mishaps is None else mishaps
     patterns, counts = gather(design, codes, g)
-    n, k = design.shape
-    members = sparse.csr_array((np.asarray(outcome, dtype=float), (codes, np.arange(n))), shape=(g, n))
-    left, right = np.triu_indices(k)
-    return Collapsed(patterns, counts, members @ design, patterns[:, left] * patterns[:, right])
+    lived = np.asarray(outcome, dtype=float)
+    successes = np.array([np.bincount(codes, lived * column, g) for column in design.T], dtype=float).T
+    return Collapsed(patterns, counts, successes, column_products(patterns))
 
 
 def gather(design: Floats, codes: NDArray[np.int64], mishaps: int) -> tuple[Floats, sparse.csr_array]:
     """Unique rows (p, k) and their counts (p, g)."""
     labels, first = pattern_codes(design)
-    ones = np.ones(len(labels))
-    return design[first], sparse.csr_array((ones, (labels, codes)), shape=(len(first), mishaps))
-
-
-def mishap_sums(collapsed: Collapsed, start: Floats) -> tuple[Floats, Floats]:
-    """Expected score (g, k) and information (g, pairs) of each mishap at one common start."""
-    risk = 1 / one_plus_exp(-(collapsed.patterns @ start))[:, None]
-    by_mishap = collapsed.counts.T.tocsr()
-    return by_mishap @ (collapsed.patterns * risk), by_mishap @ (collapsed.pairs * (risk * (1 - risk)))
+    counts = sparse.csr_array((np.ones(len(labels)), (labels, codes)), shape=(len(first), mishaps))
+    return np.ascontiguousarray(design[first]), counts
 
 
 def one_plus_exp(values: Floats) -> Floats:

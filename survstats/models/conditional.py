@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -13,8 +15,10 @@ from survstats.groundwork.errors import NotEstimable, Notice
 from survstats.models.design import ALIASED, INTERCEPT, build_design
 from survstats.models.fitted import Coefficient, CoefficientTable, FittedLogistic, Usage
 from survstats.models.logistic import binary_outcome, check_level
+from survstats.models.packed import packing
 
 Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
 
 FEWEST = 3  # informative mishaps
 TOLERANCE = 1e-10
@@ -89,75 +93,105 @@ def fit_within(
     )
 
 
+@dataclass(frozen=True)
 class _Strata:
-    """Mishaps with both outcomes, largest first, padded to one array."""
+    """Mishaps with both outcomes; their people stand mishap after mishap.
 
-    def __init__(
-        self, x: Floats, cases: NDArray[np.int64], sizes: NDArray[np.int64], case_sums: Floats
-    ) -> None:
-        self.x, self.cases, self.sizes, self.case_sums = x, cases, sizes, case_sums
+    Attributes
+    ----------
+    x : (n, k) array
+        Centred in each mishap; the sign is turned where outcome 0 is the rarer and is counted instead.
+    sizes, cases : (g,) arrays of int
+        People aboard, and how many of them have the outcome counted.
+    case_sums : (g, k) array
+        Sums of ``x`` over those.
+    """
+
+    x: Floats
+    sizes: Whole
+    cases: Whole
+    case_sums: Floats
 
     @classmethod
-    def of(cls, matrix: Floats, outcome: Floats, codes: NDArray[np.int64]) -> _Strata:
-        """Gather rows by mishap; the rarer outcome is counted, its sign turned where that is outcome 0."""
-        sizes = np.bincount(codes)
-        ones = np.bincount(codes, weights=outcome).astype(np.int64)
-        chosen = np.flatnonzero((ones > 0) & (ones < sizes))
-        chosen = chosen[np.argsort(-sizes[chosen], kind="stable")]
-        longest = int(sizes[chosen].max(initial=0))
-        x = np.zeros((len(chosen), longest, matrix.shape[1]))
-        cases, case_sums = np.empty(len(chosen), dtype=np.int64), np.empty((len(chosen), matrix.shape[1]))
+    def of(cls, matrix: Floats, outcome: Floats, codes: Whole) -> _Strata:
+        """Gather the rows of mishaps with both outcomes."""
+        sizes, ones = np.bincount(codes), np.bincount(codes, weights=outcome).astype(np.int64)
         order = np.argsort(codes, kind="stable")
-        first = np.concatenate([[0], np.cumsum(sizes)])
-        for place, g in enumerate(chosen):
-            rows = order[first[g] : first[g + 1]]
-            centred = matrix[rows] - matrix[rows].mean(axis=0)
-            counted = outcome[rows] == 1
-            if 2 * ones[g] > sizes[g]:
-                centred, counted = -centred, ~counted
-            x[place, : len(rows)] = centred
-            cases[place], case_sums[place] = counted.sum(), centred[counted].sum(axis=0)
-        return cls(x, cases, sizes[chosen], case_sums)
+        order = order[((ones > 0) & (ones < sizes))[codes[order]]]
+        labels, mishap = np.unique(codes[order], return_inverse=True)
+        sizes, ones = sizes[labels], ones[labels]
+        sign = np.where(2 * ones > sizes, -1.0, 1.0)
+        counted = (outcome[order] == 1) == (sign[mishap] > 0)
+        begin = np.cumsum(sizes) - sizes
+        means = np.add.reduceat(matrix[order], begin, axis=0) / sizes[:, None]
+        x = (matrix[order] - means[mishap]) * sign[mishap, None]
+        case_sums = np.add.reduceat(x * counted[:, None], begin, axis=0)
+        return cls(x, sizes, np.minimum(ones, sizes - ones), case_sums)
 
     @property
     def mishaps(self) -> int:
         return len(self.sizes)
 
     def only(self, columns: list[int]) -> _Strata:
-        return _Strata(self.x[:, :, columns], self.cases, self.sizes, self.case_sums[:, columns])
+        return replace(self, x=self.x[:, columns], case_sums=self.case_sums[:, columns])
+
+    @cached_property
+    def first(self) -> Whole:
+        """Where each mishap's cells begin: one for each number of people chosen, from none to its cases."""
+        return np.cumsum(self.cases + 1) - self.cases - 1
+
+    @cached_property
+    def turns(self) -> tuple[tuple[Whole, Whole], ...]:
+        """Turn by turn one more person of every mishap: the cells that change, and that person's row.
+
+        Only numbers chosen from which a mishap's cases can still be reached are followed.
+        """
+        rows, turns = np.cumsum(self.sizes) - self.sizes, []
+        for i in range(int(self.sizes.max())):
+            here = np.flatnonzero(self.sizes > i)
+            least = np.maximum(1, self.cases[here] - (self.sizes[here] - 1 - i))
+            width = np.minimum(self.cases[here], i + 1) - least + 1
+            within = np.arange(width.sum()) - np.repeat(np.cumsum(width) - width, width)
+            turns.append(
+                (np.repeat(self.first[here] + least, width) + within, np.repeat(rows[here] + i, width))
+            )
+        return tuple(turns)
 
     def derivatives(self, beta: Floats) -> tuple[float, Floats, Floats]:
         """Conditional log-likelihood, score (k,) and information (k, k).
 
-        ``log_sum[s]`` is the log of the sum over all ways to choose s of the people so far; ``mean[s]`` and
-        ``spread[s]`` are mean and covariance of the chosen people's covariate sum.
+        Of each cell ``log_sum`` is the log of the sum over all ways to choose so many of the people so far;
+        ``mean`` and ``spread`` are mean and covariance, packed, of the chosen people's covariate sum.
         """
-        g, _, k = self.x.shape
-        most = int(self.cases.max())
-        log_sum = np.full((g, most + 1), -np.inf)
-        log_sum[:, 0] = 0.0
-        mean, spread = np.zeros((g, most + 1, k)), np.zeros((g, most + 1, k, k))
-        for i in range(int(self.sizes[0])):
-            here = int(np.searchsorted(-self.sizes, -i, side="left"))  # mishaps with more than i people
-            top = min(i + 1, most)
-            old, less = slice(1, top + 1), slice(0, top)
-            with_i = log_sum[:here, less] + (self.x[:here, i] @ beta)[:, None]
-            total = np.logaddexp(log_sum[:here, old], with_i)
-            share = np.exp(with_i - total)[..., None]
-            shift = mean[:here, less] + self.x[:here, None, i] - mean[:here, old]
-            between = (share * (1 - share) * shift)[..., None] * shift[..., None, :]
-            mixed = spread[:here, old] + share[..., None] * (spread[:here, less] - spread[:here, old])
-            spread[:here, old] = mixed + between
-            mean[:here, old] += share * shift
-            log_sum[:here, old] = total
-        at = np.arange(g), self.cases
-        likelihood = float((self.case_sums @ beta).sum() - log_sum[at].sum())
-        return likelihood, (self.case_sums - mean[at]).sum(axis=0), spread[at].sum(axis=0)
+        of, cells, x, linear = (
+            packing(len(beta)),
+            int(self.cases.sum()) + self.mishaps,
+            self.x.T,
+            self.x @ beta,
+        )
+        log_sum = np.full(cells, -np.inf)
+        log_sum[self.first] = 0.0
+        mean, spread = np.zeros((len(beta), cells)), np.zeros((len(of.left), cells))
+        for cell, row in self.turns:
+            with_row = log_sum[cell - 1] + linear[row]
+            total = np.logaddexp(log_sum[cell], with_row)
+            share = np.exp(with_row - total)
+            old, same = mean.take(cell, axis=1), spread.take(cell, axis=1)
+            shift = mean.take(cell - 1, axis=1) + x.take(row, axis=1) - old
+            change = shift[of.left] * shift[of.right] * (1 - share)
+            change += spread.take(cell - 1, axis=1) - same
+            spread[:, cell] = same + share * change
+            mean[:, cell] = old + share * shift
+            log_sum[cell] = total
+        last = self.first + self.cases
+        likelihood = float((self.case_sums @ beta).sum() - log_sum[last].sum())
+        information = spread[:, last].sum(axis=1)[of.square]
+        return likelihood, self.case_sums.sum(axis=0) - mean[:, last].sum(axis=1), information
 
 
 def _varying(strata: _Strata) -> list[int]:
     """Columns that vary inside mishaps and are not in the span of those before them."""
-    flat = strata.x.reshape(-1, strata.x.shape[2])
+    flat = strata.x
     size = np.linalg.norm(flat, axis=0)
     basis, kept = np.empty((len(flat), 0)), list[int]()
     for j, column in enumerate(flat.T):
@@ -170,9 +204,9 @@ def _varying(strata: _Strata) -> list[int]:
 
 
 def _newton(strata: _Strata) -> tuple[Floats, Floats, float]:
-    beta = np.zeros(strata.x.shape[2])
+    beta = np.zeros(strata.x.shape[1])
     likelihood, score, information = strata.derivatives(beta)
-    scale = np.abs(strata.x).max(axis=(0, 1))
+    scale = np.abs(strata.x).max(axis=0)
     whitener = np.linalg.inv(np.linalg.cholesky(information))
     for _ in range(PASSES):
         if np.linalg.eigvalsh(whitener @ information @ whitener.T)[0] < RUNAWAY:

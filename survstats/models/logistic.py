@@ -52,7 +52,7 @@ def fit_logistic(
     check_level(level)
     design = build_design(frame, terms, cluster=cluster)
     y = binary_outcome(frame, outcome)
-    _refuse_separation(design, y)
+    refuse_separation(design, y)
     collapsed = collapse(design.matrix, y, design.mishap_codes)
     fit = solve(collapsed, np.ones((1, collapsed.mishaps)))
     if not fit.converged[0]:
@@ -124,7 +124,8 @@ def aliased_notices(design: Design) -> tuple[Notice, ...]:
     return tuple(Notice("aliased_column", {"column": name}) for name in design.dropped)
 
 
-def _refuse_separation(design: Design, outcome: NDArray[np.float64]) -> None:
+def refuse_separation(design: Design, outcome: NDArray[np.float64]) -> None:
+    """Raise ``NotEstimable("separated")`` naming the columns that run to infinity, if there are any."""
     separation = find_separation(design.matrix, outcome)
     if separation.kind == "none":
         return

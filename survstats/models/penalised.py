@@ -138,8 +138,8 @@ def _outward_roots(
     """Where each ``height`` crosses 0, going from 0 towards ``first`` and beyond; infinite if never, shape (m,).
 
     Places are differences (m, k) from the estimate, of which only ``column`` is held; the others only say where
-    to begin, so that each search stays on its profile.  The height is nearly straight: a secant that keeps its
-    bracket (Illinois rule) needs few turns.
+    to begin, so that each search stays on its profile.  The height is nearly straight: a secant through the last
+    two places, or the middle of the bracket where that leads out of it, needs few turns.
     """
     rows = np.arange(len(first))
     inner, low = np.zeros_like(first), np.full(len(first), at_zero)
@@ -148,17 +148,23 @@ def _outward_roots(
     while np.any(short := (high < 0) & (np.abs(outer[rows, column]) < FARTHEST * unit)):
         inner, low = np.where(short[:, None], outer, inner), np.where(short, high, low)
         high, outer = height(np.where(short[:, None], 2 * outer, outer))
-    never, last = high < 0, np.zeros(len(first), dtype=bool)
+    never, settled = high < 0, np.abs(high) < ACCURACY
+    before, last = (low, inner), (high, outer)
     for turn in range(200):
         width = np.abs(outer - inner)[rows, column]
         never |= ~np.isfinite(high) & (width < EDGE * unit)
-        share = np.where(np.isfinite(high) & (turn % 8 < 7), low / (low - np.minimum(high, 1e100)), 0.5)
-        value, guess = height(np.where(never[:, None], 0.0, inner + share[:, None] * (outer - inner)))
-        if np.all(never | (np.abs(value) < ACCURACY) | (width < ACCURACY * unit)):
-            return np.where(never, np.sign(first[rows, column]) * np.inf, guess[rows, column])
+        with np.errstate(invalid="ignore", divide="ignore"):
+            guess = last[1] + (last[0] / (last[0] - before[0]))[:, None] * (before[1] - last[1])
+        inside = np.abs(guess - inner)[rows, column] < width
+        inside &= (np.abs(guess - outer)[rows, column] < width) & (turn % 8 < 7)
+        guess = np.where(inside[:, None], guess, (inner + outer) / 2)
+        guess = np.where(settled[:, None], last[1], guess)
+        value, place = height(np.where(never[:, None], 0.0, guess))
+        settled |= (np.abs(value) < ACCURACY) | (width < ACCURACY * unit)
+        if np.all(never | settled):
+            return np.where(never, np.sign(first[rows, column]) * np.inf, place[rows, column])
         beyond = value > 0
-        low = np.where(beyond, np.where(last & beyond, low / 2, low), value)
-        high = np.where(beyond, value, np.where(~last & ~beyond, high / 2, high))
-        inner = np.where(beyond[:, None], inner, guess)
-        outer, last = np.where(beyond[:, None], guess, outer), beyond
+        high = np.where(beyond, value, high)
+        inner, outer = np.where(beyond[:, None], inner, place), np.where(beyond[:, None], place, outer)
+        before, last = last, (value, place)
     raise NotEstimable("not_converged", "A profile limit could not be found.")

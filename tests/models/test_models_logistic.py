@@ -8,6 +8,7 @@ import pytest
 import slow
 from random_sets import TERMS, as_frame, usable_sets
 from scipy.special import expit
+from scipy.stats import chi2_contingency
 
 from survstats.groundwork.errors import CallError, NotEstimable
 from survstats.models.cluster_covariance import cluster_covariance
@@ -79,15 +80,6 @@ def test_agrees_with_r(request, references, data, outcome, terms, cluster, metho
             np.testing.assert_allclose([row.df for row in fit.table], rows["df"], rtol=10 * tolerance)
 
 
-def test_linear_agrees_with_r(occupants, references):
-    # tests/reference/logistic.R: lm with clubSandwich CR2 and Satterthwaite df
-    rows = references["logistic"].query("model == 'linear' and method == 'CR2'")
-    x, e = linear(occupants, TERMS, "y")
-    spread = cluster_covariance(x, e, occupants["mishap"].to_numpy() - 1)
-    np.testing.assert_allclose(spread.se, rows["se"], rtol=1e-6)
-    np.testing.assert_allclose(spread.df, rows["df"], rtol=1e-6)
-
-
 def test_titanic_cells(titanic):
     # 32-cell table of Dawson 1995; coefficients and deviance computed with R's glm from it
     fit = fit_logistic(titanic, "lived", ["class", "female", "adult"], cluster="person")
@@ -116,7 +108,7 @@ def test_agrees_with_plain_loops_on_fifty_sets():
 
 def test_duplicated_rows_do_not_shrink_the_errors(occupants):
     twice = pd.concat([occupants, occupants], ignore_index=True)
-    for method in ("CR0", "CR1"):
+    for method in ("CR0", "CR1", "CR2"):
         once = fit_logistic(occupants, "y", TERMS, cluster="mishap", covariance=method)
         again = fit_logistic(twice, "y", TERMS, cluster="mishap", covariance=method)
         np.testing.assert_allclose(again.covariance, once.covariance, rtol=1e-8)
@@ -161,3 +153,57 @@ def test_an_aliased_column_is_dropped_and_noticed(occupants):
     assert fit.usage.dropped == {"not_crew": "aliased"}
     assert [notice.code for notice in fit.notices] == ["aliased_column"]
     assert fit.log_likelihood == pytest.approx(-59.83611833, rel=1e-8)
+
+
+def test_rows_taken_as_independent_shrink_with_every_copy_and_ours_do_not(occupants):
+    # wrong on purpose: everyone a mishap of their own, so that copied rows pass for more people
+    copies = pd.concat([occupants] * 4, ignore_index=True)
+    widths = {}
+    for name, frame in (("once", occupants), ("four times", copies)):
+        for cluster in ("mishap", "row"):
+            row = fit_logistic(frame.assign(row=range(len(frame))), "y", TERMS, cluster=cluster).table[
+                "trained"
+            ]
+            widths[name, cluster] = row.high - row.low
+    assert widths["four times", "row"] < 0.55 * widths["once", "row"]
+    assert widths["four times", "mishap"] == pytest.approx(widths["once", "mishap"], rel=1e-6)
+
+
+def test_recoded_exposure_turns_the_sign_and_keeps_error_and_likelihood(occupants):
+    once = fit_logistic(occupants, "y", TERMS, cluster="mishap")
+    again = fit_logistic(occupants.assign(trained=1 - occupants["trained"]), "y", TERMS, cluster="mishap")
+    ours, other = once.table["trained"], again.table["trained"]
+    assert (other.estimate, other.se, other.df) == pytest.approx((-ours.estimate, ours.se, ours.df), rel=1e-9)
+    assert (other.low, other.high) == pytest.approx((-ours.high, -ours.low), rel=1e-9)
+    assert again.log_likelihood == pytest.approx(once.log_likelihood, rel=1e-12)
+
+
+ESCAPED = {1: (28, 24), 2: (38, 9), 3: (52, 2)}  # training dose: escaped and did not, six months later
+
+
+def test_training_dose_and_escape_at_six_months():
+    # Kozey 2006, as quoted by Coleshaw 2006 (counts and percentages); statistics computed from these counts with R
+    people = pd.DataFrame(
+        [
+            (dose, out)
+            for dose, counts in ESCAPED.items()
+            for out, n in zip((1, 0), counts, strict=True)
+            for _ in range(n)
+        ],
+        columns=["dose", "out"],
+    )
+    shares = people.groupby("dose")["out"].mean()
+    assert [round(100 * share) for share in shares] == [54, 81, 96]
+    frame = people.assign(dose=pd.Categorical(people["dose"]), person=range(len(people)))
+    fit = fit_logistic(frame, "out", ["dose"], cluster="person")
+    ratios = np.exp([fit.table[f"dose[{dose}]"].estimate for dose in (3, 2)])
+    np.testing.assert_allclose(ratios, [22.2857, 3.6190], atol=5e-5)
+    assert chi2_contingency(np.array(list(ESCAPED.values())), correction=False).statistic == pytest.approx(
+        27.5913, abs=5e-5
+    )
+    trend = len(people) * np.corrcoef(people["dose"], people["out"])[0, 1] ** 2
+    assert trend == pytest.approx(26.9748, abs=5e-5)
+    # the same trend as the score of a logistic model whose slope is held at 0
+    x, rest = people["dose"] - people["dose"].mean(), people["out"] - people["out"].mean()
+    score = (x @ rest) ** 2 / ((x @ x) * people["out"].mean() * (1 - people["out"].mean()))
+    assert score == pytest.approx(trend, rel=1e-12)

@@ -1,6 +1,6 @@
 # Logistic and linear coefficients with CR0, CR1, CR2 over clusters (sandwich, clubSandwich). Writes logistic.csv
 suppressMessages({library(sandwich); library(clubSandwich)})
-tight <- glm.control(epsilon = 1e-14, maxit = 100)
+source("data.R")
 rows <- list()
 keep <- function(data, model, method, fit, v, df = NA)
   rows[[length(rows) + 1]] <<- data.frame(data, model, method, term = names(coef(fit)), estimate = coef(fit), se = sqrt(diag(v)), df)
@@ -17,21 +17,22 @@ symmetric <- function(data, fit, cluster) { m <- fitted(fit); r <- sqrt(m * (1 -
     for (j in seq_along(P)) P[[j]] <- cbind(P[[j]], R[, i, drop = FALSE] %*% A %*% X[i, , drop = FALSE] %*% B[, j]) }
   df <- sapply(P, function(p) { q <- crossprod(p); sum(diag(q))^2 / sum(q * q) })
   keep(data, "logistic", "CR2_symmetric", fit, B %*% tcrossprod(U) %*% B, df) }
-o <- read.csv("../golden/occupants_90.csv"); f <- y ~ trained + crew + seat_far
+o <- occupants; f <- y ~ trained + crew + seat_far
 all_methods("occupants_90", "logistic", glm(f, binomial, o, control = tight), o$mishap)
 symmetric("occupants_90", glm(f, binomial, o, control = tight), o$mishap)
 all_methods("occupants_90", "linear", lm(f, o), o$mishap)
-i <- read.csv("../golden/infert.csv")
+i <- infert
 m <- glm(case ~ spontaneous + induced + age, binomial, i, control = tight)
 all_methods("infert", "logistic", m, i$stratum); symmetric("infert", m, i$stratum)
+all_methods("infert", "linear", lm(case ~ spontaneous + induced + age, i), i$stratum)
+both <- function(data, f, d, cluster) { m <- glm(f, binomial, d, control = tight)
+  all_methods(data, "logistic", m, cluster); symmetric(data, m, cluster); all_methods(data, "linear", lm(f, d), cluster) }
+both("bacteria", y ~ drug + drug_plus + late, bacteria, bacteria$id)
+both("cbpp", ill ~ period2 + period3 + period4, cbpp, cbpp$herd)
 # everyone a cluster of their own: CR0 and CR2 are the heteroscedasticity-consistent HC0 and HC2
 t <- read.csv("../golden/titanic_cells.csv"); t <- t[rep(seq_len(nrow(t)), t$Freq), ]
 t$lived <- as.integer(t$Survived == "Yes"); t$class <- factor(t$Class, c("1st", "2nd", "3rd", "Crew"))
 t$female <- as.integer(t$Sex == "Female"); t$adult <- as.integer(t$Age == "Adult")
 m <- glm(lived ~ class + female + adult, binomial, t, control = tight)
 keep("titanic_cells", "logistic", "CR0", m, vcovHC(m, "HC0")); keep("titanic_cells", "logistic", "CR2", m, vcovHC(m, "HC2"))
-out <- do.call(rbind, rows); num <- sapply(out, is.numeric); out[num] <- lapply(out[num], signif, 12)
-write.csv(out, "logistic.csv", row.names = FALSE, quote = FALSE)
-p <- c("survival", "sandwich", "clubSandwich", "brglm2")
-v <- data.frame(package = c("R", p), version = c(as.character(getRversion()), sapply(p, function(q) as.character(packageVersion(q)))))
-write.csv(v, "versions.csv", row.names = FALSE, quote = FALSE)
+write_rows(rows, "logistic.csv")

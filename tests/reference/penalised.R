@@ -1,5 +1,6 @@
 # Firth's coefficients and errors (brglm2), profile limits by nested optimisation (own lines). Writes penalised.csv
 suppressMessages(library(brglm2))
+source("data.R")
 rows <- list()
 penalised <- function(b, X, y) { e <- drop(X %*% b); p <- plogis(e)
   sum(y * plogis(e, log.p = TRUE) + (1 - y) * plogis(-e, log.p = TRUE)) + .5 * determinant(crossprod(X * sqrt(p * (1 - p))))$modulus[1] }
@@ -14,8 +15,9 @@ firth <- function(data, formula, d) {
     high <- uniroot(h, c(b[j], b[j] + 4 * se[j]), extendInt = "upX", tol = 1e-9)$root / s[j]
     rows[[length(rows) + 1]] <<- data.frame(data, term = names(b)[j], estimate = coef(m)[j], se = se[j] / s[j], low, high,
       log_likelihood = best + sum(log(s))) } }
-firth("occupants_90", y ~ trained + crew + seat_far, read.csv("../golden/occupants_90.csv"))
-firth("endometrial", HG ~ NV + PI + EH, read.csv("../golden/endometrial.csv"))
-firth("infert", case ~ spontaneous + induced + age, read.csv("../golden/infert.csv"))
-out <- do.call(rbind, rows); num <- sapply(out, is.numeric); out[num] <- lapply(out[num], signif, 12)
-write.csv(out, "penalised.csv", row.names = FALSE, quote = FALSE)
+firth("occupants_90", y ~ trained + crew + seat_far, occupants)
+firth("endometrial", HG ~ NV + PI + EH, endometrial)
+firth("infert", case ~ spontaneous + induced + age, infert)
+firth("bacteria", y ~ drug + drug_plus + late, bacteria)
+firth("cbpp", ill ~ period2 + period3 + period4, cbpp)
+write_rows(rows, "penalised.csv")

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri, stdtrit
 
+from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate, Scale, Unit, from_scale, to_scale
 
 
@@ -59,6 +61,7 @@ def jackknife_estimate(
     unit: Unit,
     occupants: int,
     method: str,
+    mishaps: int | None = None,
     level: float = 0.95,
 ) -> Estimate:
     """A number with its jackknife interval, t with g - 1 degrees of freedom.
@@ -72,6 +75,9 @@ def jackknife_estimate(
         n of the rows behind the number.
     method : str
         Code of the method, kept with the number.
+    mishaps : int, optional
+        How many mishaps the number rests on, where that is fewer than the g left out in turn; it then gives the
+        degrees of freedom.
     level : float
         Coverage aimed at.
 
@@ -80,7 +86,7 @@ def jackknife_estimate(
     Estimate
         With an infinite interval where a replicate lies on the edge of the scale.
     """
-    mishaps = len(replicates)
+    mishaps = len(replicates) if mishaps is None else mishaps
     se = jackknife_error(point, replicates, scale=scale)
     reach = t_quantile(level, mishaps - 1) * se
     centre = to_scale(point, scale)
@@ -101,6 +107,33 @@ def jackknife_estimate(
         method=method,
         mishaps=mishaps,
         occupants=occupants,
+    )
+
+
+def number_needed(difference: Estimate) -> Estimate:
+    """How many people would have to be trained for one more to live: 1 / RD, with both limits turned over.
+
+    Parameters
+    ----------
+    difference : Estimate
+        A difference in survival whose interval excludes 0. Where it is below 0 the number is too, and says for how
+        many trained people one fewer lives.
+
+    Raises
+    ------
+    NotEstimable
+        ``difference_covers_zero``: 1 / RD would then run through infinity to the other sign (Altman 1998,
+        doi:10.1136/bmj.317.7168.1309, from memory).
+    """
+    if not difference.excludes(0.0):
+        raise NotEstimable("difference_covers_zero", "The interval of the difference holds 0.")
+    return replace(
+        difference,
+        value=1 / difference.value,
+        low=1 / difference.high,
+        high=1 / difference.low,
+        se=math.nan,
+        unit="count",
     )
 
 

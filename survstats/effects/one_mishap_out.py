@@ -7,9 +7,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survstats.effects.intervals import jackknife_error, t_quantile
-from survstats.effects.risk_model import RiskModel, penalise
+from survstats.effects.risk_model import RiskModel, penalise, refit
+from survstats.effects.standardise import standardised_risks
 from survstats.groundwork.errors import NotEstimable
-from survstats.groundwork.resampling import leave_one_out, leave_pairs_out
+from survstats.groundwork.resampling import leave_pairs_out
 
 Floats = NDArray[np.float64]
 
@@ -36,8 +37,8 @@ def one_mishap_out(model: RiskModel, *, level: float = 0.95, refits: int = 6000)
     Each interval is a jackknife of its own over the remaining g - 1 mishaps, exact, from refits that leave out
     pairs. If a pair separates where single mishaps did not, all of it is redone with the penalised likelihood.
     """
-    full = _difference(model.risks(np.ones((1, model.mishaps))))[0]
-    singles = _difference(model.risks(leave_one_out(model.mishaps)))
+    found = _difference(standardised_risks(refit(model), np.ones(model.occupants, dtype=bool)))
+    full, singles = found[0], found[1:]
     most = max(refits // model.mishaps, 3)
     chosen = np.sort(_nearest_limits(float(full), singles)[:most])
     try:

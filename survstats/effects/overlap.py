@@ -95,3 +95,52 @@ def overlap(
 
 def _effective_share(weights: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float:
     return float(weights.sum() ** 2 / np.square(weights).sum() / len(weights))
+
+
+def era_positivity(frame: pd.DataFrame, exposure: str, era: str) -> pd.DataFrame:
+    """How many trained and never trained people each era has: where one group is empty, era and training are one.
+
+    Parameters
+    ----------
+    frame : DataFrame of n rows
+        ``exposure`` holds 1, 0, or a gap for people in neither group.
+    exposure, era : str
+        Column names.
+
+    Returns
+    -------
+    DataFrame
+        ``era``, ``trained``, ``untrained``; one row for each era in which anybody of either group was, in order.
+    """
+    return _counted(frame, exposure, [era]).rename(columns={era: "era"})
+
+
+def empty_cells(
+    frame: pd.DataFrame, *, exposure: str, role: str, aircraft_class: str, era: str
+) -> pd.DataFrame:
+    """In which roles, classes and eras everyone, or no one, had been trained.
+
+    Parameters
+    ----------
+    frame : DataFrame of n rows
+    exposure, role, aircraft_class, era : str
+        Column names.
+
+    Returns
+    -------
+    DataFrame
+        ``role``, ``aircraft_class``, ``era``, ``trained``, ``untrained``: the cells with people of one group alone.
+        Cells without anybody of either are not listed: nobody was there to be compared.
+    """
+    names = {role: "role", aircraft_class: "aircraft_class", era: "era"}
+    cells = _counted(frame, exposure, list(names)).rename(columns=names)
+    empty = (cells["trained"] == 0) | (cells["untrained"] == 0)
+    return cells[empty].reset_index(drop=True)
+
+
+def _counted(frame: pd.DataFrame, exposure: str, by: list[str]) -> pd.DataFrame:
+    """Trained and untrained people by the columns ``by``; a gap in one of these is a group of its own, unknown."""
+    keys = frame[by].astype(object).where(frame[by].notna(), "unknown").astype(str)
+    counted = keys.assign(trained=frame[exposure].eq(1), untrained=frame[exposure].eq(0))
+    sums = counted.groupby(by, sort=True)[["trained", "untrained"]].sum().astype(int)
+    return sums[sums.sum(axis=1) > 0].reset_index()

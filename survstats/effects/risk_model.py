@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from survstats.effects.question import Target
 from survstats.groundwork.errors import NotEstimable, Notice
-from survstats.groundwork.resampling import leave_one_out
+from survstats.groundwork.resampling import Weights, leave_one_out
 from survstats.models.cluster_covariance import cluster_covariance
 from survstats.models.design import Design, build_design, fill_gaps
 from survstats.models.kernel import Collapsed, collapse, mean_risk, refit_intercept, solve
@@ -21,6 +22,21 @@ Floats = NDArray[np.float64]
 
 #: The design puts the intercept first and the exposure next.
 EXPOSURE_COLUMN = 1
+
+
+@dataclass(frozen=True)
+class Refits:
+    """A risk model with the one pass of fits that every number and every interval of it is read from.
+
+    Attributes
+    ----------
+    model : RiskModel
+    coefficients : ndarray of shape (1 + g, k)
+        From all mishaps, then with mishap j left out.
+    """
+
+    model: RiskModel
+    coefficients: Floats
 
 
 @dataclass(frozen=True)
@@ -38,6 +54,8 @@ class RiskModel:
     penalised : bool
         True: every fit is Firth's with the intercept refitted (FLIC). False: maximum likelihood.
     notices : tuple of Notice
+    exposure_columns : tuple of int
+        Columns that every fit must be able to tell: the exposure, and its product with each level of a modifier.
     """
 
     design: Design
@@ -48,6 +66,7 @@ class RiskModel:
     exposure: Floats
     penalised: bool
     notices: tuple[Notice, ...]
+    exposure_columns: tuple[int, ...] = (EXPOSURE_COLUMN,)
 
     @property
     def mishaps(self) -> int:
@@ -64,7 +83,19 @@ class RiskModel:
         """Code of the method behind every number of this model."""
         return "standardised_firth_flic" if self.penalised else "standardised_ml"
 
-    def coefficients(self, weights: Floats) -> Floats:
+    @cached_property
+    def one_pass(self) -> Floats:
+        """Coefficients of shape (1 + g, k): from all mishaps, then with mishap j left out; fitted once.
+
+        Raises
+        ------
+        NotEstimable
+            As `coefficients`.
+        """
+        everyone = self.coefficients(np.ones((1, self.mishaps)))
+        return np.concatenate([everyone, self.coefficients(leave_one_out(self.mishaps))])
+
+    def coefficients(self, weights: Weights) -> Floats:
         """Coefficients of shape (b, k) under mishap weights of shape (b, g).
 
         Raises
@@ -74,7 +105,7 @@ class RiskModel:
             has no finite solution.
         """
         fits = solve(self.collapsed, weights, penalty="firth" if self.penalised else "none")
-        if not bool(np.all(fits.identified[:, EXPOSURE_COLUMN])):
+        if not bool(np.all(fits.identified[:, list(self.exposure_columns)])):
             raise NotEstimable("arm_in_one_mishap", "All people of one training group come from one mishap.")
         if not bool(np.all(fits.converged)):
             raise NotEstimable(
@@ -86,7 +117,7 @@ class RiskModel:
 
     def exposure_df(self) -> float:
         """Satterthwaite degrees of freedom of the exposure's coefficient (CR2), at the fit of all mishaps."""
-        coefficients = self.coefficients(np.ones((1, self.mishaps)))[0]
+        coefficients = self.one_pass[0]
         risk = 1 / (1 + np.exp(-(self.design.matrix @ coefficients)))
         root = np.sqrt(risk * (1 - risk))
         spread = cluster_covariance(
@@ -94,7 +125,7 @@ class RiskModel:
         )
         return float(spread.df[EXPOSURE_COLUMN])
 
-    def risks(self, weights: Floats, *, target: Target = "all") -> Floats:
+    def risks(self, weights: Weights, *, target: Target = "all") -> Floats:
         """Mean survival if all, if none of the target were trained: shape (b, 2) for weights of shape (b, g)."""
         coefficients = self.coefficients(weights)
         rows = np.ones(self.occupants, dtype=bool)
@@ -109,7 +140,13 @@ class RiskModel:
 
 
 def prepare(
-    frame: pd.DataFrame, *, outcome: str, exposure: str, covariates: Sequence[str], cluster: str
+    frame: pd.DataFrame,
+    *,
+    outcome: str,
+    exposure: str,
+    covariates: Sequence[str],
+    cluster: str,
+    own_effect: Mapping[str, NDArray[np.bool_]] | None = None,
 ) -> RiskModel:
     """Set up the outcome model and decide, before any fit, which likelihood it needs.
 
@@ -121,12 +158,15 @@ def prepare(
         Column names; ``cluster`` is the mishap.
     covariates : sequence of str
         Columns measured before immersion.
+    own_effect : mapping of str to ndarray of shape (n,), optional
+        Rows, by a name, among which training has an effect of its own beside the one of all other rows.
 
     Raises
     ------
     NotEstimable
-        ``no_rows``, ``one_arm``, ``one_outcome``, ``one_mishap``, ``arm_in_one_mishap``, or ``too_many_fields`` where
-        fewer died, or fewer lived, than the design has columns.
+        ``no_rows``, ``one_arm``, ``one_outcome``, ``one_mishap``, ``arm_in_one_mishap``, ``no_free_column`` where an
+        effect of its own cannot be told from the rest, or ``too_many_fields`` where fewer died, or fewer lived, than
+        the design has columns.
 
     Notes
     -----
@@ -137,7 +177,13 @@ def prepare(
     """
     refuse_thin(frame, outcome, exposure, cluster)
     filled, terms, gaps = fill_gaps(frame, covariates)
-    design = build_design(filled, [exposure, *terms], cluster=cluster)
+    groups = {f"{exposure}_in_{name}": rows.astype(float) for name, rows in (own_effect or {}).items()}
+    products = {name: filled[exposure].astype(float) * rows for name, rows in groups.items()}
+    design = build_design(filled.assign(**products), [exposure, *terms, *products], cluster=cluster)
+    if lost := set(products) & set(design.dropped):
+        raise NotEstimable(
+            "no_free_column", f"An effect of its own cannot be told: {', '.join(sorted(lost))}."
+        )
     observed = filled[outcome].to_numpy(dtype=float)
     if min(observed.sum(), len(observed) - observed.sum()) < len(design.columns):
         raise NotEstimable(
@@ -148,8 +194,8 @@ def prepare(
     model = RiskModel(
         design=design,
         collapsed=collapse(design.matrix, observed, design.mishap_codes),
-        trained_rows=design.apply(filled, setting={exposure: 1.0}),
-        untrained_rows=design.apply(filled, setting={exposure: 0.0}),
+        trained_rows=design.apply(filled.assign(**groups), setting={exposure: 1.0}),
+        untrained_rows=design.apply(filled.assign(**dict.fromkeys(groups, 0.0)), setting={exposure: 0.0}),
         outcome=observed,
         exposure=filled[exposure].to_numpy(dtype=float),
         penalised=False,
@@ -157,16 +203,28 @@ def prepare(
             *(Notice("gap_coded", {"field": name}) for name in gaps),
             *(Notice("aliased_column", {"column": name}) for name in design.dropped),
         ),
+        exposure_columns=tuple(design.columns.index(name) for name in (exposure, *products)),
     )
     if find_separation(design.matrix, observed).kind == "none":
         try:
-            model.coefficients(leave_one_out(model.mishaps))
+            refit(model)
         except NotEstimable as fault:
             if fault.reason == "not_converged":
                 return penalise(model)
             raise
         return model
     return penalise(model)
+
+
+def refit(model: RiskModel) -> Refits:
+    """Which coefficients do all mishaps give, and which do all but one: one pass, kept with the model.
+
+    Raises
+    ------
+    NotEstimable
+        ``arm_in_one_mishap``, ``not_converged``.
+    """
+    return Refits(model, model.one_pass)
 
 
 def penalise(model: RiskModel) -> RiskModel:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,11 +13,16 @@ from numpy.typing import NDArray
 from survstats.effects.exact_table import clopper_pearson
 from survstats.effects.intervals import jackknife_estimate
 from survstats.effects.question import Target
-from survstats.effects.risk_model import RiskModel
+from survstats.effects.risk_model import Refits, RiskModel, refit
+from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate, Scale, Unit
 from survstats.groundwork.resampling import leave_one_out
+from survstats.models.kernel import mean_risk
 
 Floats = NDArray[np.float64]
+Weighting = Literal["people", "mishaps"]
+
+MISHAP_BLOCK = 256  # fits whose mishap weights are written out at a time
 
 
 def _first(trained: Floats, _untrained: Floats) -> Floats:
@@ -80,16 +86,34 @@ class Effect:
     leave_one_out: Floats
 
 
-def standardise(model: RiskModel, *, target: Target = "all", level: float = 0.95) -> Effect:
+def standardise(
+    model: RiskModel | Refits,
+    *,
+    target: Target = "all",
+    weighting: Weighting = "people",
+    rows: NDArray[np.bool_] | None = None,
+    level: float = 0.95,
+) -> Effect:
     """Survival if all, if none had been trained, and how they compare, with mishap-jackknife intervals.
 
     Parameters
     ----------
-    model : RiskModel
+    model : RiskModel or Refits
+        All numbers come from its one pass of fits, whatever is asked of it.
     target : {"all", "untrained", "trained"}
         Average over everybody (ATE), over those who never were trained (ATU), over the trained (ATT).
+    weighting : {"people", "mishaps"}
+        Every person counts the same, or every mishap does (each of its n_g people 1 / n_g).
+    rows : ndarray of shape (n,), optional
+        Average over these people only; the model still rests on all. The degrees of freedom are then those of the
+        mishaps that hold any of them.
     level : float
         Coverage aimed at.
+
+    Raises
+    ------
+    NotEstimable
+        ``no_rows`` where nobody is averaged over, or nobody once some mishap is left out.
 
     Notes
     -----
@@ -100,34 +124,89 @@ def standardise(model: RiskModel, *, target: Target = "all", level: float = 0.95
     Standardisation over the covariates of the target (g-computation): Robins 1986
     (doi:10.1016/0270-0255(86)90088-6). It leaves out whatever was not measured.
     """
-    point = model.risks(np.ones((1, model.mishaps)), target=target)[0]
-    left_out = model.risks(leave_one_out(model.mishaps), target=target)
-    occupants = model.occupants
-    if target != "all":
-        occupants = int(np.sum(model.exposure == (1.0 if target == "trained" else 0.0)))
+    refits = model if isinstance(model, Refits) else refit(model)
+    whole = refits.model
+    over = _target_rows(whole, target, rows)
+    mishaps = whole.mishaps if rows is None else len(np.unique(whole.design.mishap_codes[over]))
+    if mishaps < 2:
+        raise NotEstimable("no_rows", "The people averaged over come from fewer than two mishaps.")
+    risks = standardised_risks(refits, over, weighting=weighting)
 
     def estimate(number: str) -> Estimate:
         contrast, scale, unit = _CONTRASTS[number]
         return jackknife_estimate(
-            float(contrast(*point)),
-            contrast(left_out[:, 0], left_out[:, 1]),
+            float(contrast(*risks[0])),
+            contrast(risks[1:, 0], risks[1:, 1]),
             scale=scale,
             unit=unit,
-            occupants=occupants,
-            method=model.method,
+            occupants=int(over.sum()),
+            method=whole.method,
+            mishaps=mishaps,
             level=level,
         )
 
-    effect = Effect(target=target, leave_one_out=left_out, **{name: estimate(name) for name in _CONTRASTS})
-    return _widened(effect, model, level)
+    effect = Effect(target=target, leave_one_out=risks[1:], **{name: estimate(name) for name in _CONTRASTS})
+    return _widened(effect, whole, np.ones_like(over) if rows is None else rows, level)
 
 
-def _widened(effect: Effect, model: RiskModel, level: float) -> Effect:
+def standardised_risks(refits: Refits, over: NDArray[np.bool_], *, weighting: Weighting = "people") -> Floats:
+    """Mean survival of some people if all, if none of them had been trained, shape (1 + g, 2), one row a fit.
+
+    Parameters
+    ----------
+    refits : Refits
+    over : ndarray of shape (n,)
+        Whom to average over; where a mishap is left out of the fit it is left out of the average.
+    weighting : {"people", "mishaps"}
+
+    Raises
+    ------
+    NotEstimable
+        ``no_rows``.
+    """
+    model = refits.model
+    codes, everyone = model.design.mishap_codes[over], np.ones((1, model.mishaps))
+    pair = []
+    for matrix in (model.trained_rows[over], model.untrained_rows[over]):
+        if weighting == "mishaps":
+            pair.append(_mean_of_mishap_means(matrix, codes, model.mishaps, refits.coefficients))
+            continue
+        whole = mean_risk(matrix, codes, everyone, refits.coefficients[:1])
+        without = mean_risk(matrix, codes, leave_one_out(model.mishaps), refits.coefficients[1:])
+        pair.append(np.concatenate([whole, without]))
+    return np.column_stack(pair)
+
+
+def _target_rows(model: RiskModel, target: Target, rows: NDArray[np.bool_] | None) -> NDArray[np.bool_]:
+    over = np.ones(model.occupants, dtype=bool) if rows is None else np.asarray(rows, dtype=bool)
+    if target != "all":
+        over = over & (model.exposure == (1.0 if target == "trained" else 0.0))
+    if not over.any():
+        raise NotEstimable("no_rows", "Nobody is there to average over.")
+    return over
+
+
+def _mean_of_mishap_means(
+    matrix: Floats, codes: NDArray[np.int64], mishaps: int, coefficients: Floats
+) -> Floats:
+    """Mean over mishaps of the mean risk inside each, shape (1 + g,); row 1 + j leaves mishap j out of the mean."""
+    aboard = np.bincount(codes, minlength=mishaps)
+    share = np.divide(1.0, aboard, out=np.zeros(mishaps), where=aboard > 0)
+    risks = np.empty(1 + mishaps)
+    risks[:1] = mean_risk(matrix, codes, share[None, :], coefficients[:1])
+    for first in range(0, mishaps, MISHAP_BLOCK):
+        fits = slice(first, min(first + MISHAP_BLOCK, mishaps))
+        weights = leave_one_out(mishaps)[fits] * share
+        risks[1:][fits] = mean_risk(matrix, codes, weights, coefficients[1:][fits])
+    return risks
+
+
+def _widened(effect: Effect, model: RiskModel, rows: NDArray[np.bool_], level: float) -> Effect:
     arms = []
     for found, group in ((effect.if_all, 1.0), (effect.if_none, 0.0)):
-        outcomes = model.outcome[model.exposure == group]
+        outcomes = model.outcome[rows & (model.exposure == group)]
         low, high = found.low, found.high
-        if outcomes.min() == outcomes.max():
+        if len(outcomes) and outcomes.min() == outcomes.max():
             exact = clopper_pearson(int(outcomes.sum()), len(outcomes), level=level)
             low, high = min(low, exact[0]), max(high, exact[1])
         arms.append(replace(found, low=low, high=high))

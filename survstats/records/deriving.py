@@ -76,6 +76,7 @@ def derive(
         ``is_passenger``, ``second_source``, ``in_p1``, ``in_p2`` : yes or no.
         ``far_seat`` : "no" beside a usable planned exit, "yes" with a seat or more between, else "unknown";
         ``seats_to_exit`` goes before ``adjacent_exit``.
+        ``capsized`` : the cabin capsized or sank, "yes"; stayed upright, "no"; else "unknown".
         ``cold`` : water below 15 degrees Celsius, "yes", "no" or "unknown"; for display only.
         ``coverage_others`` : share trained among the others aboard whose status is known; NaN where none is.
         ``n_rows`` : occupant rows of the mishap.
@@ -173,6 +174,12 @@ def _circumstances(frame: pd.DataFrame) -> dict[str, Any]:
     )
     water = frame["water_temp_c"]
     cold = np.select([water < 15, water >= 15], ["yes", "no"], default="unknown")
+    immersion = frame["immersion_type"]
+    capsized = np.select(
+        [immersion.isin(["capsized_afloat", "sank"]), immersion.eq("upright_afloat")],
+        ["yes", "no"],
+        default="unknown",
+    )
     decade = (frame["event_date"].dt.year // 10 * 10).astype("Int64").astype("string") + "s"
     mishap_known = frame["mishap_file_row"].notna()
     in_p2 = mishap_known & ~frame["second_source"] & frame["left_out"].isna()
@@ -185,6 +192,7 @@ def _circumstances(frame: pd.DataFrame) -> dict[str, Any]:
         "era": decade.fillna("unknown").astype(object),
         "is_passenger": frame["role"].eq("passenger").to_numpy(bool),
         "far_seat": pd.Categorical(far, categories=["no", "yes", "unknown"]),
+        "capsized": pd.Categorical(capsized, categories=["no", "yes", "unknown"]),
         "cold": pd.Categorical(cold, categories=["no", "yes", "unknown"]),
         "in_p1": in_p1.to_numpy(bool),
         "in_p2": in_p2.to_numpy(bool),

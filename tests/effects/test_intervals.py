@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from survstats.effects.intervals import edges, jackknife_error, jackknife_estimate, t_quantile
+from survstats.effects.intervals import (
+    edges,
+    jackknife_error,
+    jackknife_estimate,
+    number_needed,
+    t_quantile,
+)
+from survstats.groundwork.errors import NotEstimable
 
 
 @pytest.mark.parametrize(
@@ -77,3 +85,41 @@ def test_a_replicate_on_the_edge_gives_no_limit_and_never_a_silent_number(
 
 def test_edges():
     assert (edges("difference"), edges("share"), edges("ratio")) == ((-1.0, 1.0), (0.0, 1.0), (0.0, math.inf))
+
+
+def difference(value, low, high):
+    return replace(made(0.1, [0.0, 0.1, 0.2], "identity", "difference"), value=value, low=low, high=high)
+
+
+def test_number_needed_is_the_published_one():
+    # Barrowman 2002, CMAJ 166:1676: 16.6 % (0.9 to 32.2) make 6, 3.1 to 111.1
+    found = number_needed(difference(0.166, 0.009, 0.322))
+    assert round(found.value) == 6
+    assert (round(found.low, 1), round(found.high, 1)) == (3.1, 111.1)
+    assert (found.unit, found.level, found.mishaps) == ("count", 0.95, 3)
+
+
+def test_number_needed_of_a_harm_is_negative_with_limits_in_order():
+    found = number_needed(difference(-0.2, -0.4, -0.1))
+    assert (found.low, found.value, found.high) == (-10.0, -5.0, -2.5)
+
+
+@pytest.mark.parametrize("limits", [(-0.01, 0.3), (0.0, 0.3), (-0.2, 0.0)])
+def test_no_number_needed_where_the_interval_reaches_zero(limits):
+    with pytest.raises(NotEstimable) as caught:
+        number_needed(difference(0.1, *limits))
+    assert caught.value.reason == "difference_covers_zero"
+
+
+def test_fewer_mishaps_behind_a_number_widen_its_interval():
+    few = jackknife_estimate(
+        0.1,
+        np.array([0.0, 0.1, 0.2]),
+        scale="identity",
+        unit="difference",
+        occupants=9,
+        method="m",
+        mishaps=2,
+    )
+    assert (few.df, few.mishaps) == (1.0, 2)
+    assert few.se == made(0.1, [0.0, 0.1, 0.2], "identity", "difference").se

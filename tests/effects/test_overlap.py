@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from survstats.effects.overlap import overlap
+from survstats.effects.overlap import empty_cells, era_positivity, overlap
 
 
 def found(frame, covariates=("kind",)):
@@ -58,3 +58,45 @@ def test_an_era_in_which_all_or_none_were_trained_is_named():
     cells = [("a", 1, 10), ("a", 0, 10), ("b", 1, 10), ("b", 0, 10)]
     eras = ["early"] * 5 + ["late"] * 5 + ["late"] * 20 + ["late"] * 10
     assert found(people(cells, eras)).empty_eras == ("early",)
+
+
+def aboard(*rows):
+    """People from (trained, role, class, era, how many)."""
+    people = [row[:4] for row in rows for _ in range(row[4])]
+    return pd.DataFrame(people, columns=["trained", "role", "aircraft_class", "era"])
+
+
+NAN = float("nan")
+ABOARD = aboard(
+    (1, "passenger", "light", "1990s", 4),
+    (0, "passenger", "light", "1990s", 3),
+    (1, "passenger", "light", "2000s", 5),
+    (NAN, "passenger", "light", "2000s", 7),
+    (0, "flight_crew", "heavy", "1990s", 2),
+    (NAN, "flight_crew", "heavy", "1980s", 2),
+    (1, "flight_crew", None, "2000s", 1),
+)
+
+
+def test_trained_and_untrained_are_counted_by_era():
+    counted = era_positivity(ABOARD, "trained", "era")
+    assert counted.to_dict("records") == [
+        {"era": "1990s", "trained": 4, "untrained": 5},
+        {"era": "2000s", "trained": 6, "untrained": 0},  # whoever is in neither group is not counted
+    ]
+
+
+def test_cells_with_one_group_alone_are_listed():
+    cells = empty_cells(ABOARD, exposure="trained", role="role", aircraft_class="aircraft_class", era="era")
+    assert [tuple(row) for row in cells.itertuples(index=False)] == [
+        ("flight_crew", "heavy", "1990s", 0, 2),
+        ("flight_crew", "unknown", "2000s", 1, 0),
+        ("passenger", "light", "2000s", 5, 0),
+    ]
+    assert list(cells.columns) == ["role", "aircraft_class", "era", "trained", "untrained"]
+
+
+def test_where_both_groups_are_everywhere_no_cell_is_empty():
+    both = aboard((1, "passenger", "light", "1990s", 1), (0, "passenger", "light", "1990s", 1))
+    found = empty_cells(both, exposure="trained", role="role", aircraft_class="aircraft_class", era="era")
+    assert found.empty

@@ -168,19 +168,15 @@ def slow_risk(row, beta):
 
 
 def slow_fit(rows, outcome, firth, only_intercept_from=None):
-    """Scoring row by row; Firth's score where asked; with FLIC's second step when an offset fit is given."""
+    """Scoring; Firth's score where asked; with FLIC's second step when an offset fit is given."""
     k = len(rows[0])
     beta = np.zeros(k) if only_intercept_from is None else np.array(only_intercept_from)
     for _ in range(400):
-        information, score = np.zeros((k, k)), np.zeros(k)
-        for row in rows:
-            p = slow_risk(row, beta)
-            information += p * (1 - p) * np.outer(row, row)
+        p = 1 / (1 + np.exp(-rows @ beta))
+        information = rows.T @ (rows * (p * (1 - p))[:, None])
         inverse = np.linalg.inv(information)
-        for row, y in zip(rows, outcome, strict=True):
-            p = slow_risk(row, beta)
-            h = p * (1 - p) * row @ inverse @ row
-            score += row * (y - p + (h * (0.5 - p) if firth else 0.0))
+        hat = p * (1 - p) * np.einsum("ij,jk,ik->i", rows, inverse, rows) if firth else np.zeros(len(rows))
+        score = rows.T @ (outcome - p + hat * (0.5 - p))
         step = (
             inverse @ score
             if only_intercept_from is None

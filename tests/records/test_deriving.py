@@ -243,3 +243,13 @@ def test_who_has_no_outcome_neither_died_nor_lived(study):
     occupant = study.records([study.mishap()], people).occupant
     assert survived(occupant).tolist() == [False, False, True]
     assert died(occupant).tolist() == [False, True, False]
+
+
+def test_capsized_or_sunk_is_yes_upright_is_no_and_the_rest_is_unknown(study):
+    kinds = {"capsized_afloat": "yes", "sank": "yes", "upright_afloat": "no", "partial": "unknown"}
+    kinds |= {"unknown": "unknown", "": "unknown"}
+    mishaps = [study.mishap(f"M{at}", immersion_type=kind) for at, kind in enumerate(kinds)]
+    people = [person for at in range(len(kinds)) for person in study.people(f"M{at}")]
+    derived = derive(study.records(mishaps, people), currency_months=24)
+    first = derived.drop_duplicates("mishap_id")
+    assert first["capsized"].tolist() == list(kinds.values())

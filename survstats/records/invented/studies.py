@@ -70,6 +70,12 @@ occupant = "occupant.csv"  # one row per person aboard
 [model]
 # what is held equal between trained and untrained people
 covariates = [{covariates}]
+# by what the difference is also told, level by level: at most four, listed before anyone looked
+modifiers = ["capsized", "far_seat", "cold_water", "role"]
+cold_water_c = 15  # water below so many degrees Celsius is cold
+
+[imputation]
+draws = 20  # how often unknown training is filled in at random, 20 to 200
 
 [paper]
 prepared_by = ""  # who made the paper
@@ -77,7 +83,7 @@ reviewed_by = ""  # who read it before it was passed on
 funding = ""  # who paid
 
 [run]
-seed = 20261124  # start of random draws; nothing in the brief draws any yet
+seed = 20261124  # start of random draws: the same seed gives the same numbers
 """
 
 _COVARIATES = (

@@ -1,0 +1,49 @@
+"""Is the pair of fits asked for exactly where seats or breathing sets may follow from training?"""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+from survstats.effects.mediators import mediators
+
+
+def aboard(*mishaps):
+    """Two people for each (seat_choice, sets regardless of training, anybody had a set)."""
+    rows = [
+        (f"m{at}", choice, rule, had if person == 0 else "no")
+        for at, (choice, rule, had) in enumerate(mishaps)
+        for person in range(2)
+    ]
+    columns = ["mishap_id", "seat_choice", "ebs_issued_regardless_of_training", "ebs_issued"]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def test_assigned_seats_and_sets_for_all_need_no_pair():
+    assert mediators(aboard(("assigned", "yes", "yes"), ("assigned", "unknown", "no"))) == ()
+
+
+def test_free_seats_are_counted():
+    (seat,) = mediators(aboard(("free", "yes", "yes"), ("assigned", "yes", "yes"), ("free", "yes", "no")))
+    assert (seat.node, seat.why, seat.people, seat.mishaps, seat.unknown_people) == (
+        "SEAT",
+        "free_seats",
+        4,
+        2,
+        0,
+    )
+    assert "far_seat" in seat.fields
+    assert "suit_worn" not in seat.fields
+
+
+def test_sets_for_the_trained_alone_are_counted():
+    (equipment,) = mediators(aboard(("assigned", "no", "yes"), ("assigned", "yes", "yes")))
+    assert (equipment.node, equipment.why) == ("PPE", "sets_for_trained")
+    assert (equipment.fields, equipment.people, equipment.mishaps) == (("ebs_issued",), 2, 1)
+
+
+@pytest.mark.parametrize("nothing", ["unknown", None])
+def test_unknown_is_not_no(nothing):
+    seat, equipment = mediators(aboard((nothing, nothing, "yes"), (nothing, nothing, "no")))
+    assert (seat.people, seat.unknown_people) == (0, 4)
+    assert (equipment.people, equipment.unknown_people) == (0, 2)  # in the second mishap nobody had a set

@@ -29,6 +29,7 @@ _WHERE = {
     "read_results": "survstats.study.results",
     "read_study": "survstats.study.plan",
     "run": "survstats.study.run",
+    "trace": "survstats.study.trace",
     "weigh_headline": "survstats.study.headline",
     "write_form": "survstats.records.workbooks.collection_form",
     "write_marked": "survstats.records.workbooks.marked",
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
     from survstats.study.results import Number, StudyResults, Table, read_results
     from survstats.study.run import run
     from survstats.study.steps import check, read_records
+    from survstats.study.trace import trace
 
 
 def __getattr__(name: str) -> Any:

@@ -29,7 +29,10 @@ NOT_PEOPLE = re.compile(
     r".*mishaps$|within\.|gate\.\w+\.number$|gate\.enough\.smallest$|verdict\.|threshold\.|effect\.columns$|(log|agreement)\."
     r"|records\.(not_blind|blind_unknown|runs)$|runs\.|agreement\.|sharing\.limit$"
 )
-NO_COUNTS = ("gates", "findings", "findings_by_rule", "accepted", "one_mishap_out")
+NO_COUNTS = (
+    *("gates", "findings", "findings_by_rule", "accepted", "one_mishap_out"),
+    *("estimators", "graph_nodes", "graph_edges", "open_paths"),
+)
 
 
 def groups(study, fields):

@@ -44,3 +44,9 @@ def thin_results(tmp_path_factory):
 def study_folder(tmp_path):
     """A copy of the small demo study, to be changed."""
     return Path(shutil.copytree(demo_folder("demo_small"), tmp_path / "study"))
+
+
+@pytest.fixture
+def few_mishaps_folder(tmp_path):
+    """A study of seven mishaps, to be changed: it is carried out fast, since no model is made of so few."""
+    return thin_study("seven_mishaps", tmp_path / "study")

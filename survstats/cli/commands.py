@@ -177,6 +177,28 @@ def claim(
 
 
 @app.command()
+def trace(
+    name: Annotated[
+        str, typer.Argument(help="A number, such as effect.rd, or a cell, such as flow.aboard.current.")
+    ],
+    folder: Annotated[
+        Path, typer.Option("--in", help="The folder of papers, or its results.json.")
+    ] = DEFAULT_OUT["board"],
+    rows: Annotated[str, typer.Option(help="all: list every row, not only the first.")] = "",
+) -> None:
+    """Follow a printed number back to the counts, the ledger and the rows it rests on."""
+    from survstats.report.trace_text import trace_text
+    from survstats.study.results import read_results
+    from survstats.study.trace import trace as follow
+
+    if rows not in ("", "all"):
+        raise CallError("bad_rows", f"--rows '{rows[:20]}' is not known.", "Write all, or leave it out.")
+    results = read_results(folder)
+    found = follow(results, name)
+    print_lines(trace_text(results, found, width=width(), all_rows=rows == "all"))
+
+
+@app.command()
 def demo(
     name: Annotated[
         str, typer.Argument(help="demo_small, demo_main, demo_null, demo_survivor_only or demo_dirty.")

@@ -13,6 +13,8 @@ from survstats.report.style import MM, SIZES, Paper, Weight
 WIDE, NARROW = 170 * MM, 84 * MM
 NAMES = 56 * MM
 DASHES = (3.2, 2.0)
+ROOMY, TIGHT, MANY = 8.1 * MM, 7.1 * MM, 6
+"""Least height of a row, and of one where there are more rows than so many."""
 HALF, STEP = 1.35 * MM, 1.1 * MM
 
 
@@ -107,12 +109,13 @@ def _head_lines(figure: AxisFigure, scale: Scale, *, narrow: bool) -> list[Lette
 
 def _wide_bands(figure: AxisFigure) -> list[Band]:
     top = _top(figure, False)
+    least, air = (TIGHT, 0.3 * MM) if len(figure.rows) > MANY else (ROOMY, 1.4 * MM)
     bands = []
     for row in figure.rows:
         weight: Weight = 700 if row.kind == "main" else 500
         names = break_lines(row.name, NAMES - 3 * MM, SIZES.name, weight=weight)
         notes = break_lines(row.note, NAMES - 3 * MM, SIZES.note)
-        height = max(8.1 * MM, (len(names) * 3.5 + len(notes) * 3.3 + 1.4) * MM)
+        height = max(least, (len(names) * 3.5 + len(notes) * 3.3) * MM + air)
         y = top + (height - (len(names) * 3.5 + len(notes) * 3.3) * MM) / 2
         letters = []
         for name in names:

@@ -57,7 +57,7 @@ def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent
         head=paper_head(results, words, name="paper.name", title="paper.title"),
         banners=banners(results, words),
         question=words.say("question.asked"),
-        population=join(words.say(f"question.{_population_key(results)}"), population_filter(results, words)),
+        population=join(words.say(f"question.{population_key(results)}"), population_filter(results, words)),
         answer=words.say(f"answer.{results.codes['brief.form']}"),
         word=_word(results, words),
         seats=seats_figure(words) if estimated else None,
@@ -97,7 +97,8 @@ def _headline_key(results: StudyResults, *, drawn: bool) -> str:
     return "lead_masked" if hidden else "lead_none"
 
 
-def _population_key(results: StudyResults) -> str:
+def population_key(results: StudyResults) -> str:
+    """Which sentence tells the population: it depends on the years that are known."""
     if "span.first_year" not in results.numbers:
         return "population_no_years"
     one_year = results.numbers["span.first_year"].value == results.numbers["span.last_year"].value

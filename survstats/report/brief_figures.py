@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Literal
 
 from survstats.report.content import (
@@ -23,6 +24,7 @@ _ROWS: tuple[tuple[str, str, RowKind, str], ...] = (
     ("passengers", "effect.rd_passengers", "other", "who"),
     ("all_aboard", "effect.rd_all_aboard", "other", "who"),
     ("untrained", "effect.rd_untrained", "other", "who"),
+    ("imputed", "effect.rd_imputed", "other", "imputed"),
     ("crude", "crude.rd", "unadjusted", "unadjusted"),
 )
 
@@ -71,8 +73,12 @@ def axis_figure(results: StudyResults, words: Wording) -> AxisFigure | None:
         )
     if range_told(results) and numbers["unknown.people"].value:
         rows.append(_worst_case(results, words))
-    if not rows:
-        return None
+    return axis_of(results, words, rows) if rows else None
+
+
+def axis_of(results: StudyResults, words: Wording, rows: Sequence[AxisRow]) -> AxisFigure:
+    """An axis of points under these rows, with zero and the smallest worthwhile difference."""
+    numbers = results.numbers
     spoken = [piece for row in rows for piece in (*row.name, Piece(" "), *row.shown, Piece("; "))][:-1]
     return AxisFigure(
         rows=tuple(rows),

@@ -2,16 +2,43 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from survstats.report.axis_figure import draw_axis
 from survstats.report.break_even_figure import curve, difference_at, draw_break_even
+from survstats.report.calibration_figure import CalibrationFigure, draw_calibration
+from survstats.report.calibration_figure import figure_rows as calibration_data
+from survstats.report.chains_figure import ChainsFigure, draw_chains
+from survstats.report.chains_figure import figure_rows as chains_data
 from survstats.report.content import AxisFigure, AxisRow, BreakEvenFigure, SeatsFigure, plain
+from survstats.report.fading_figure import FadingFigure, draw_fading, fading_data
 from survstats.report.gaps_figure import draw_gaps
+from survstats.report.graph_figure import GraphFigure, draw_graph
 from survstats.report.records_content import GapsFigure
 from survstats.report.seats_figure import draw_seats
 from survstats.report.style import Paper
 from survstats.study.results import Cell
 
-Figure = SeatsFigure | AxisFigure | BreakEvenFigure | GapsFigure
+Figure = (
+    SeatsFigure
+    | AxisFigure
+    | BreakEvenFigure
+    | GapsFigure
+    | FadingFigure
+    | GraphFigure
+    | CalibrationFigure
+    | ChainsFigure
+)
+_DRAWN: dict[type, Callable[..., str]] = {
+    SeatsFigure: draw_seats,
+    AxisFigure: draw_axis,
+    BreakEvenFigure: draw_break_even,
+    GapsFigure: draw_gaps,
+    FadingFigure: draw_fading,
+    GraphFigure: draw_graph,
+    CalibrationFigure: draw_calibration,
+    ChainsFigure: draw_chains,
+}
 
 
 def draw(figure: Figure, *, narrow: bool = False, paper: Paper = "white") -> str:
@@ -19,18 +46,12 @@ def draw(figure: Figure, *, narrow: bool = False, paper: Paper = "white") -> str
 
     Parameters
     ----------
-    figure : SeatsFigure, AxisFigure, BreakEvenFigure or GapsFigure
+    figure : Figure
     narrow : bool
     paper : {"white", "tone"}
         Ground the figure will stand on.
     """
-    if isinstance(figure, SeatsFigure):
-        return draw_seats(figure, narrow=narrow, paper=paper)
-    if isinstance(figure, AxisFigure):
-        return draw_axis(figure, narrow=narrow, paper=paper)
-    if isinstance(figure, GapsFigure):
-        return draw_gaps(figure, narrow=narrow, paper=paper)
-    return draw_break_even(figure, narrow=narrow, paper=paper)
+    return _DRAWN[type(figure)](figure, narrow=narrow, paper=paper)
 
 
 def figure_data(figure: Figure) -> tuple[tuple[str, ...], list[tuple[Cell, ...]]]:
@@ -50,6 +71,20 @@ def figure_data(figure: Figure) -> tuple[tuple[str, ...], list[tuple[Cell, ...]]
             [
                 (plain(row.name), *(row.died or (None, None)), *(row.survived or (None, None)))
                 for row in figure.rows
+            ],
+        )
+    if isinstance(figure, FadingFigure):
+        return fading_data(figure)
+    if isinstance(figure, CalibrationFigure):
+        return calibration_data(figure)
+    if isinstance(figure, ChainsFigure):
+        return chains_data(figure)
+    if isinstance(figure, GraphFigure):
+        return (
+            ("kind", "from", "to"),
+            [
+                *((node.state, node.code, None) for node in figure.nodes),
+                *((arrow.kind, arrow.start, arrow.end) for arrow in figure.arrows),
             ],
         )
     shares, points = curve(figure)

@@ -25,7 +25,11 @@ from survstats.groundwork.whole_file import cannot_write
 
 MANIFEST = "manifest.json"
 MADE_BY = "survstats"
-_FILES = (MANIFEST, "brief.html", "brief.pdf", "records.html", "records.pdf", "results.json")
+_FILES = (
+    MANIFEST,
+    "results.json",
+    *(f"{paper}.{kind}" for paper in ("annex", "brief", "records") for kind in ("html", "pdf")),
+)
 _FOLDERS = {"tables": (".csv",), "figures": (".csv", ".svg")}
 _LEFT_BEHIND_S = 24 * 3600
 """A hidden sibling older than this belongs to a run that was killed; a younger one may still be written."""

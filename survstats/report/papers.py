@@ -12,6 +12,7 @@ from pathlib import Path
 from survstats.groundwork.cells import csv_cell
 from survstats.groundwork.errors import CallError
 from survstats.groundwork.whole_file import write_whole
+from survstats.report.annex.paper import annex_content
 from survstats.report.brief import brief_content
 from survstats.report.figures import figure_data
 from survstats.report.folder import MADE_BY, write_folder
@@ -63,6 +64,7 @@ def papers(results: StudyResults, *, now: datetime.datetime) -> dict[str, bytes]
     files = {"results.json": results.to_json().encode(), "manifest.json": _manifest(results, now).encode()}
     contents: dict[str, Content] = {
         "brief": brief_content(results, date=now.date()),
+        "annex": annex_content(results, date=now.date()),
         "records": records_content(results, date=now.date()),
     }
     for paper, content in contents.items():

@@ -19,6 +19,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from survstats.groundwork.errors import PublishError
+from survstats.report.annex.content import AnnexContent, pictures_of
 from survstats.report.content import BriefContent, GateState, plain
 from survstats.report.figures import Figure, draw
 from survstats.report.folder import write_folder
@@ -29,7 +30,7 @@ from survstats.report.style import FAMILIES, FONT_FILES, FONTS, MM, PALETTES, SI
 
 __all__ = ["figures_of", "figures_svg", "render_html", "render_pdf", "write_folder"]
 
-Content = BriefContent | RecordsContent
+Content = BriefContent | RecordsContent | AnnexContent
 
 STATES: tuple[GateState, ...] = ("met", "partly_met", "not_met", "not_assessed")
 PAGES = 2
@@ -39,7 +40,9 @@ AIRS = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.2, 0.0)
 
 
 def figures_of(content: Content) -> dict[str, Figure]:
-    """The figures this paper has, by name: those of ``seats``, ``axis``, ``break_even`` or ``gaps`` that are there."""
+    """The figures this paper has, by name."""
+    if isinstance(content, AnnexContent):
+        return pictures_of(content)
     every: dict[str, Figure | None]
     if isinstance(content, RecordsContent):
         every = {"gaps": content.gaps}
@@ -70,6 +73,7 @@ def render_html(content: Content) -> str:
         name: {
             "wide": _inline(draw(figure, paper="tone")),
             "narrow": _inline(draw(figure, narrow=True, paper="tone")),
+            "kind": "half" if _width(draw(figure)) < _TEXT_WIDTH / 2 + MM * 10 else "whole",
         }
         for name, figure in figures_of(content).items()
     }
@@ -83,7 +87,7 @@ def render_html(content: Content) -> str:
 
 
 def render_pdf(content: Content, *, paper: Paper = "white") -> bytes:
-    """The paper as a tagged PDF (PDF/UA-1) of two A4 pages.
+    """The paper as a tagged PDF (PDF/UA-1): two A4 pages, the annex as many as it needs.
 
     Where texts of the study are too long for two pages even with little space between the parts, it runs on: type is
     never shrunk and nothing is cut.
@@ -101,17 +105,19 @@ def render_pdf(content: Content, *, paper: Paper = "white") -> bytes:
         if unknown:
             raise PublishError("figure_font", f"The figure {name} asks for the font {unknown.pop()}.")
     data = {
-        "content": asdict(content),
+        "content": _parts(content),
         "palette": asdict(PALETTES[paper]),
         "sizes": asdict(SIZES),
         "figures": {
-            name: {"svg": drawn[name], "alt": plain(figure.alt)}
+            name: {"svg": drawn[name], "alt": plain(figure.alt), "width": _width(drawn[name])}
             for name, figure in figures_of(content).items()
         },
         "marks": _marks(content, PALETTES[paper]),
         "note_lines": sum(len(break_lines(note, _TEXT_WIDTH, SIZES.note)) for note in content.head.notes),
     }
     air, template = [min(AIRS)] * PAGES, f"{_name(content)}.typ"
+    if isinstance(content, AnnexContent):
+        return _compile(template, {**data, "air": [AIRS[0]]}, fonts)
     for first in (True, False):  # some parts have another place where their first one has no room
         data["ledger_first"] = data["beside"] = first
         pdf = _compile(template, {**data, "air": air}, fonts)
@@ -133,8 +139,26 @@ def count_pages(pdf: bytes) -> int:
     return len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf))
 
 
+def _parts(content: Content) -> dict[str, object]:
+    """The content as plain data; of a figure only its name, since it stands there drawn."""
+    data = asdict(content)
+    if isinstance(content, AnnexContent):
+        for section in data["sections"]:
+            for block in section["blocks"]:
+                block["picture"] = block["picture"]["name"] if block["picture"] else ""
+    return data
+
+
+def _width(svg: str) -> float:
+    """How wide a figure was drawn, in points."""
+    found = re.search(r'width="([\d.]+)pt"', svg)
+    return float(found[1]) if found else _TEXT_WIDTH
+
+
 def _name(content: Content) -> str:
     """Name of the paper's templates."""
+    if isinstance(content, AnnexContent):
+        return "annex"
     return "records" if isinstance(content, RecordsContent) else "brief"
 
 
@@ -166,7 +190,7 @@ def _compile(template: str, data: Mapping[str, object], fonts: typst.Fonts) -> b
 
 
 def _marks(content: Content, palette: Palette) -> dict[str, str]:
-    if isinstance(content, RecordsContent):
+    if not isinstance(content, BriefContent):
         return {}
     return {
         "window": window(content.word.hidden, palette),

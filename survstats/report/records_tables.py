@@ -34,7 +34,7 @@ def together(results: StudyResults, words: Wording) -> TableSection | None:
     if not rows:
         return None
     heads = ("fields", "died", "survived")
-    section = _table(words, "together", heads, rows, numbers=heads[1:])
+    section = table_section(words, "together", heads, rows, numbers=heads[1:])
     return replace(section, lead=words.say("together.lead_shared")) if is_shared(results) else section
 
 
@@ -51,7 +51,7 @@ def ledger(results: StudyResults, words: Wording) -> TableSection:
         for at, row in enumerate(table.rows)
         if row[people] != 0 or row[step] in ("aboard", "in_population", "analysed")
     )
-    return _table(words, "ledger", heads, rows, numbers=heads[1:])
+    return table_section(words, "ledger", heads, rows, numbers=heads[1:])
 
 
 def findings(results: StudyResults, words: Wording) -> TableSection:
@@ -79,7 +79,7 @@ def findings(results: StudyResults, words: Wording) -> TableSection:
                 remedy,
             )
         )
-    section = _table(
+    section = table_section(
         words,
         "found",
         ("rule", "severity", "about", "findings", "remedy"),
@@ -120,7 +120,7 @@ def runs(results: StudyResults, words: Wording) -> TableSection | None:
         )
         for at in range(len(table.rows))
     )
-    return _table(words, "exercises", heads, rows, numbers=heads[3:])
+    return table_section(words, "exercises", heads, rows, numbers=heads[3:])
 
 
 def _time(words: Wording, row: str) -> Text:
@@ -137,7 +137,7 @@ def _seconds(words: Wording, name: str) -> Text:
     return words.cell(name, "seconds")
 
 
-def _table(
+def table_section(
     words: Wording,
     key: str,
     heads: tuple[str, ...],

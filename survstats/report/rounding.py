@@ -56,6 +56,18 @@ def _ratio(value: float) -> str:
     )
 
 
+def _decimal(value: float, places: int = 2) -> str:
+    if not math.isfinite(value):
+        return "no limit"
+    shown = f"{value:.{places}f}"
+    return (shown.removeprefix("-") if float(shown) == 0 else shown).replace("-", MINUS)
+
+
+def _chance(value: float) -> str:
+    """A p-value; never 0."""
+    return "<.001" if value < 0.001 else f"{value:.3f}".removeprefix("0") if value < 0.1 else f"{value:.2f}"
+
+
 def _signed(value: float) -> str:
     return f"{100 * value:+.1f}"
 
@@ -111,19 +123,43 @@ FORMS: dict[str, Callable[[float], str]] = {
     "were": _counted("was", "were"),
     "are": _counted("is", "are"),
     "seconds": lambda value: f"{value:.0f}",
-    "agreement": lambda value: f"{value:.2f}".replace("-", MINUS),
+    "agreement": _decimal,
+    "decimal": _decimal,
+    "one_decimal": lambda value: _decimal(value, 1),
+    "chance": _chance,
+    "points_tenth": lambda value: _decimal(100 * value, 1),
+    "times_odds": lambda value: f"{math.exp(value):.2g}",
+    "months_bare": _whole,
+    "log_odds": _decimal,
+    "of_draws": _counted("draw", "draws"),
+    "rounds": _counted("round", "rounds"),
     "findings": _counted("finding", "findings"),
     "runs": _counted("trainer run", "trainer runs"),
 }
 
+
+def _with_limits(form: Callable[[float], str], unit: str = "") -> Callable[[Number], str]:
+    """A number and its interval: "8 (-4 to 20)"; without the bracket where it has no interval."""
+
+    def shown(n: Number) -> str:
+        if n.low is None and n.high is None:
+            return f"{form(n.value)}{unit}"
+        return f"{form(n.value)}{unit} ({_pair(form(_limit(n.low)), form(_limit(n.high)))})"
+
+    return shown
+
+
 WHOLE_FORMS: dict[str, Callable[[Number], str]] = {
+    "ratio_with_interval": _with_limits(_ratio),
+    "decimal_with_interval": _with_limits(_decimal),
+    "percent_with_interval": _with_limits(_share),
+    "whole_with_interval": _with_limits(_whole),
+    "months_with_interval": _with_limits(_whole, f"{NO_BREAK}months"),
     "interval": lambda n: _pair(_points_bare(_limit(n.low)), _points_bare(_limit(n.high))),
     "percent_interval": lambda n: _pair(_share(_limit(n.low)), _share(_limit(n.high))),
     "ratio_interval": lambda n: _pair(_ratio(_limit(n.low)), _ratio(_limit(n.high))),
     "agreement_interval": lambda n: _pair(*(FORMS["agreement"](_limit(limit)) for limit in (n.low, n.high))),
-    "points_with_interval": lambda n: (
-        f"{_points_bare(n.value)} ({_pair(_points_bare(_limit(n.low)), _points_bare(_limit(n.high)))})"
-    ),
+    "points_with_interval": _with_limits(_points_bare),
     "percent_range": lambda n: (
         _typed_percent(n.value)
         if n.low == n.high or n.low is None

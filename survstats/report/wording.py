@@ -17,7 +17,25 @@ from survstats.study.results import MASKED, Cell, Number, StudyResults
 
 _TOKEN = re.compile(r"(\*|\{[^{}|]+\|[a-z_]+\})")
 _ROW = re.compile(r"row\b|row(?=_)")
-_PRINTED = ("accepted", "findings_by_rule", "ledger_p1", "missing_together", "runs")
+_PRINTED = (
+    "accepted",
+    "calibration",
+    "coefficients",
+    "crude_shares",
+    "era_positivity",
+    "estimators",
+    "findings_by_rule",
+    "flow",
+    "imputation_delta",
+    "influence",
+    "ledger_p1",
+    "missing_together",
+    "modifier_contrasts",
+    "modifiers",
+    "one_mishap_out",
+    "recency",
+    "runs",
+)
 """Tables whose cells sentences may quote, as ``table.row.column`` with rows counted from 0."""
 _PARTS = ("value", "low", "high", "level", "df", "mishaps", "occupants")
 
@@ -46,7 +64,7 @@ def facts_of(results: StudyResults, **texts: str) -> Facts:
     counts = {name: _cell_number(cell) for name, cell in cells.items()}
     return Facts(
         {**{name: number for name, number in counts.items() if number}, **results.numbers},
-        {**words, **results.texts, **hashes, **more},
+        {**sources(), **words, **results.texts, **hashes, **more},
         results.lists,
     )
 
@@ -131,6 +149,21 @@ class Wording:
             return False
         return True
 
+    def can_say(self, key: str, *, row: str = "") -> bool:
+        """Whether the sentence of a key exists, and everything that it quotes."""
+        return self.has(key) and all(self._is_there(name) for name, _ in self._slots(key, row))
+
+    def _is_there(self, name: str) -> bool:
+        facts = self._facts
+        if name in facts.texts or name in facts.lists or name in facts.numbers:
+            return True
+        base, _, part = name.rpartition(".")
+        return (
+            part in _PARTS
+            and base in facts.numbers
+            and (self.is_masked(base) or getattr(facts.numbers[base], part) is not None)
+        )
+
     def number(self, name: str) -> Number:
         """The stored number of an id."""
         return self._facts.numbers[name]
@@ -195,6 +228,13 @@ def in_series(*parts: Text) -> Text:
         pieces.extend([Piece("; ")] if pieces else [])
         pieces.extend(part)
     return (*pieces, Piece("."))
+
+
+@cache
+def sources() -> Mapping[str, str]:
+    """Where the methods come from, by ``source.name``: authors, year, DOI."""
+    path = Path(__file__).with_name("sources.toml")
+    return {f"source.{name}": told for name, told in tomllib.loads(path.read_text(encoding="utf-8")).items()}
 
 
 @cache

@@ -11,7 +11,8 @@ from survstats.records.fingerprint import cohort_hash
 from survstats.records.loading import Records
 from survstats.records.rules.rulebook import BANNERS, RULEBOOK
 from survstats.study.plan import Study
-from survstats.study.results import Audience, ResultsBuilder, Table
+from survstats.study.results import Audience, Table
+from survstats.study.results_builder import ResultsBuilder
 from survstats.study.run_log import LogEntry, log_run
 
 
@@ -30,6 +31,9 @@ def store_plan(out: ResultsBuilder, study: Study) -> None:
     out.figure("plan.currency_months", months, unit="months", method="study_file")
     out.figure("plan.smallest_worthwhile", points / 100, unit="difference", method="study_file")
     out.lists["plan.covariates"] = list(study.covariates)
+    out.lists["plan.modifiers"] = list(study.modifiers)
+    if plan.model is not None and plan.model.cold_water_c is not None:
+        out.figure("plan.cold_water", plan.model.cold_water_c, unit="celsius", method="study_file")
     for name, year in (("first_year", population.first_year), ("last_year", population.last_year)):
         if year is not None:
             out.figure(f"population.{name}", year, unit="year", method="study_file")
@@ -46,6 +50,7 @@ def store_provenance(out: ResultsBuilder, study: Study, records: Records) -> Non
         "verdict_thresholds": file_hash(THRESHOLDS_FILE),
         "seed": str(study.plan.run.seed),
     }
+    out.texts |= {f"records.{table}_file": name for table, name in records.files.items()}
     out.provenance |= {f"{table}_file": digest for table, digest in records.hashes.items()}
     if study.mapping is not None:
         out.provenance["mapping_file"] = bytes_hash(study.mapping)

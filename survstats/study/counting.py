@@ -12,7 +12,7 @@ from survstats.effects.exact_table import exact_share, newcombe_difference
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
 from survstats.records.cohort import Cohort
-from survstats.study.results import People, ResultsBuilder, people
+from survstats.study.results_builder import People, ResultsBuilder, people
 
 #: Trained status by the name it has in the ids.
 STATUSES = {
@@ -56,12 +56,17 @@ def store_cohort(out: ResultsBuilder, cohort: Cohort, *, prefix: str) -> None:
             for line in lines
         ],
     )
-    out.rows[cohort.population] = [
-        (str(mishap), str(occupant), int(row))
-        for mishap, occupant, row in zip(
-            frame["mishap_id"], frame["occupant_id"], frame["file_row"], strict=True
-        )
-    ]
+    out.rows[cohort.population] = _keys(frame)
+
+
+def store_rows(out: ResultsBuilder, derived: pd.DataFrame) -> None:
+    """The keys of everyone who has a row, whatever population they stand in."""
+    out.rows["records"] = _keys(derived)
+
+
+def _keys(frame: pd.DataFrame) -> list[tuple[str, str, int]]:
+    keys = zip(frame["mishap_id"], frame["occupant_id"], frame["file_row"], strict=True)
+    return [(str(mishap), str(occupant), int(row)) for mishap, occupant, row in keys]
 
 
 def store_seen(out: ResultsBuilder, frame: pd.DataFrame) -> None:

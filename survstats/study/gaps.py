@@ -26,8 +26,10 @@ from survstats.effects.exact_table import exact_share
 from survstats.groundwork.errors import NotEstimable
 from survstats.records.copied import copied_mishaps
 from survstats.records.loading import Records
-from survstats.study.results import Cell, People, ResultsBuilder, Table, people
+from survstats.study.results import Cell, Table
+from survstats.study.results_builder import People, ResultsBuilder, people
 
+_CODED = ("agreement.mishaps",)
 _MOST_FIELDS, _MOST_COMBINATIONS = 12, 8
 
 
@@ -63,6 +65,7 @@ def store_all(
     _store_gaps(out, derived[inside], known.of(inside), whole[inside])
     _store_together(out, derived[inside], known.of(inside))
     out.tables["missing"] = _table(missing_by_outcome(records, derived))
+    out.rests_on["missing"] = ("gaps.died", "gaps.survived")
     _store_times(out, derived)
     _store_agreement(out, records, studied)
     _store_runs(out, records)
@@ -128,22 +131,23 @@ def _store_times(out: ResultsBuilder, derived: pd.DataFrame) -> None:
 def _store_agreement(out: ResultsBuilder, records: Records, studied: NDArray[np.bool_]) -> None:
     """How far two coders of the same mishaps agree: how many codes are the same, and kappa where pairs are enough."""
     mishaps, texts = records.mishap[studied], records.raw["mishap"][studied]
+    out.mishaps["agreement.mishaps"] = tuple(sorted(mishaps["mishap_id"].astype(str)))
     for name, field, codes in (
         ("survivability", "impact_survivability", SURVIVABILITY),
         ("severity", "impact_severity", SEVERITY),
     ):
         counts = coded_twice(mishaps, field, codes)
         pairs, same = int(counts.sum()), int(np.trace(counts))
-        out.count(f"agreement.{name}_pairs", pairs)
-        out.count(f"agreement.{name}_same", same)
-        out.count(f"agreement.{name}_open", left_open(texts, field))
+        out.count(f"agreement.{name}_pairs", pairs, rests_on=_CODED)
+        out.count(f"agreement.{name}_same", same, rests_on=_CODED)
+        out.count(f"agreement.{name}_open", left_open(texts, field), rests_on=_CODED)
         if pairs:
             share = replace(exact_share(same, pairs, mishaps=pairs), occupants=0)
-            out.estimate(f"agreement.{name}_share", share)
+            out.estimate(f"agreement.{name}_share", share, rests_on=_CODED)
         else:
             out.absent[f"agreement.{name}_share"] = "not_double_coded"
         try:
-            out.estimate(f"agreement.{name}", weighted_kappa(counts))
+            out.estimate(f"agreement.{name}", weighted_kappa(counts), rests_on=_CODED)
         except NotEstimable as fault:
             out.absent[f"agreement.{name}"] = fault.reason
 

@@ -16,8 +16,10 @@ from survstats.effects.overlap import Overlap
 from survstats.effects.standardise import Effect
 from survstats.records.deriving import looked_up_for_survivors
 from survstats.study import counting
-from survstats.study.estimating import FEWEST_MISHAPS, MainEstimate, WithinComparison
-from survstats.study.results import ResultsBuilder, Table
+from survstats.study.estimating import FEWEST_MISHAPS, MainEstimate
+from survstats.study.results import Table
+from survstats.study.results_builder import ResultsBuilder
+from survstats.study.within_told import WithinComparison
 
 SurvivorOnly = Literal["no", "yes", "said"]
 

@@ -83,9 +83,20 @@ class SharingPlan(_Strict):
 
 
 class ModelPlan(_Strict):
-    """What the comparison is adjusted for."""
+    """What the comparison is adjusted for, and by what circumstances the difference is also shown.
+
+    ``cold_water_c`` is the temperature below which water is cold; ``cold_water`` needs it.
+    """
 
     covariates: Annotated[list[Line], Field(min_length=1)]
+    modifiers: list[Line] = []
+    cold_water_c: Annotated[float, Field(ge=-2, le=40)] | None = None
+
+
+class ImputationPlan(_Strict):
+    """How often unknown training is drawn."""
+
+    draws: Annotated[int, Field(ge=20, le=200)] = 20
 
 
 class PaperPlan(_Strict):
@@ -113,6 +124,7 @@ class StudyPlan(_Strict):
     population: PopulationPlan = PopulationPlan()
     cabin: dict[str, CabinPlan] = {}
     model: ModelPlan | None = None
+    imputation: ImputationPlan = ImputationPlan()
     paper: PaperPlan = PaperPlan()
     sharing: SharingPlan = SharingPlan()
     run: RunPlan = RunPlan()
@@ -148,8 +160,14 @@ class Study:
         return () if self.plan.model is None else tuple(self.plan.model.covariates)
 
     @property
+    def modifiers(self) -> tuple[str, ...]:
+        """By what circumstances the difference is also shown; empty where the study file names none."""
+        return () if self.plan.model is None else tuple(self.plan.model.modifiers)
+
+    @property
     def analysis_hash(self) -> str:
-        """SHA-256 of what the numbers depend on: question, population, model, accepted rules, cabins and mapping.
+        """SHA-256 of what the numbers depend on: question, population, model, imputation, seed, accepted rules, cabins
+        and mapping.
 
         Title, names, comments, who checked the mapping, and the order in which things are written do not change it.
         """
@@ -161,6 +179,10 @@ class Study:
             "operators": sorted(set(chosen.operators)),
             "roles": sorted(set(chosen.roles)),
             "covariates": sorted(set(self.covariates)),
+            "modifiers": sorted(set(self.modifiers)),
+            "cold_water_c": None if plan.model is None else plan.model.cold_water_c,
+            "imputation": plan.imputation.model_dump(),
+            "seed": plan.run.seed,
             "accepted": sorted(self.accepted),
             "cabins": self.cabins,
             "mapping": {name: entry for name, entry in self.mapping_content.items() if name != "checked_by"}
@@ -247,7 +269,10 @@ def parse_plan(raw: bytes) -> StudyPlan:
     ]
     if plan.model is not None:
         covariates = tuple(plan.model.covariates)
-        refusals.insert(0, (("model", "covariates"), partial(refuse_bad_covariates, covariates)))
+        refusals[:0] = [
+            (("model", "covariates"), partial(refuse_bad_covariates, covariates)),
+            (("model", "modifiers"), partial(_refuse_modifiers, plan.model)),
+        ]
     for at in range(len(accepted)):
         refusals.append((("records", "accepted", at, "rule"), partial(_refuse_accepted, accepted[: at + 1])))
     for path, refuse in refusals:
@@ -259,6 +284,19 @@ def parse_plan(raw: bytes) -> StudyPlan:
                 fault.reason, f"{place(STUDY_FILE, line)}: {fault.plain}", fault.remedy, line=line or None
             ) from None
     return plan
+
+
+def _refuse_modifiers(model: ModelPlan) -> None:
+    if "cold_water" in model.modifiers and model.cold_water_c is None:
+        raise StudyFileError(
+            "no_cold_water_c",
+            "'cold_water' needs to know below how many degrees Celsius water is cold.",
+            "Add the line cold_water_c = ... with that number to [model].",
+        )
+    if model.modifiers:
+        from survstats.effects.question import refuse_bad_modifiers
+
+        refuse_bad_modifiers(tuple(model.modifiers), tuple(model.covariates))
 
 
 def _refuse_years(chosen: PopulationPlan) -> None:

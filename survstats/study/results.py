@@ -6,19 +6,22 @@ import dataclasses
 import json
 import math
 import os
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
 from survstats.groundwork.cells import inert_json
 from survstats.groundwork.errors import CallError
-from survstats.groundwork.estimate import Estimate
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
 #: The method of a count that is withheld, and the reason of a number that is absent because it rests on one.
 MASKED = "masked"
+
+_RANGES = re.compile(r"(?:[0-9]{1,9}(?:-[0-9]{1,9})?(?: (?!$)|$))*")
 
 Cell = str | float | int | None
 Audience = Literal["board", "sharing"]
@@ -68,7 +71,15 @@ class StudyResults:
         Codes in order (groups adjusted for, empty eras).
     tables : mapping of str to Table
     rows : mapping of str to sequence of (mishap id, occupant id, file row)
-        The occupants behind each population, for tracing a number back to the record files.
+        The occupants behind each population, and under ``records`` everyone who has a row, for tracing a number back
+        to the record files. Empty in results for sharing, as are ``people`` and ``mishaps``.
+    rests_on : mapping of str to sequence of str
+        For a number or a cell that is no count of people: the ids of the counts that it rests on.
+    people : mapping of str to str
+        For a count of people, published or not: their file rows, as "2-5 9 12-14". People without a row are not in
+        it; where a count is larger than its rows, they are the rest.
+    mishaps : mapping of str to sequence of str
+        For a count of mishaps that no count of people leads to: which mishaps.
     notices : sequence of (code, values)
     provenance : mapping of str to str
         Hashes, versions, seed.
@@ -83,6 +94,9 @@ class StudyResults:
     rows: Mapping[str, Sequence[tuple[str, str, int]]]
     notices: Sequence[tuple[str, Mapping[str, Cell]]]
     provenance: Mapping[str, str]
+    rests_on: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    people: Mapping[str, str] = field(default_factory=dict)
+    mishaps: Mapping[str, Sequence[str]] = field(default_factory=dict)
     schema_version: int = SCHEMA_VERSION
 
     def to_json(self) -> str:
@@ -114,110 +128,28 @@ class StudyResults:
         )
 
 
-@dataclass(frozen=True)
-class People:
-    """A cell of a table that counts people: their file rows (people without a row have numbers below zero)."""
+def row_ranges(rows: Iterable[int]) -> str:
+    """File rows in order, runs of them shortened: "2-5 9 12-14"; people without a row are left out."""
+    ranges: list[list[int]] = []
+    for row in sorted(row for row in rows if row >= 0):
+        if ranges and row == ranges[-1][1] + 1:
+            ranges[-1][1] = row
+        else:
+            ranges.append([row, row])
+    return " ".join(str(first) if first == last else f"{first}-{last}" for first, last in ranges)
 
-    rows: frozenset[int]
 
+@lru_cache(maxsize=4096)
+def rows_in(ranges: str) -> frozenset[int]:
+    """The file rows back from `row_ranges`.
 
-def people(rows: Iterable[int]) -> People:
-    """The people of some rows of the occupant table."""
-    return People(frozenset(int(row) for row in rows))
-
-
-@dataclass
-class ResultsBuilder:
-    """Collects results while a study runs.
-
-    Beside what becomes the results it remembers what `survstats.study.sharing` must know and nobody else: which people
-    stand behind each count, and which counts each other number rests on.
-
-    Attributes
-    ----------
-    people : dict of str to frozenset of int
-        The people behind each published count, by its id; a cell of a table is named by `cell_id`.
-    parts : dict of str to frozenset of int
-        Groups that are not published themselves but that published numbers rest on.
-    rests_on : dict of str to tuple of str
-        For each number that is no count of people: the ids in ``people`` or ``parts`` that it rests on. Where nothing
-        is said of a number it is not shared.
-    counted : dict of str to str
-        For estimates: the count that their ``occupants`` repeats.
+    Raises
+    ------
+    ValueError
+        If it is no such text.
     """
-
-    numbers: dict[str, Number] = field(default_factory=dict)
-    codes: dict[str, str] = field(default_factory=dict)
-    texts: dict[str, str] = field(default_factory=dict)
-    absent: dict[str, str] = field(default_factory=dict)
-    lists: dict[str, list[str]] = field(default_factory=dict)
-    tables: dict[str, Table] = field(default_factory=dict)
-    rows: dict[str, list[tuple[str, str, int]]] = field(default_factory=dict)
-    notices: list[tuple[str, dict[str, Cell]]] = field(default_factory=list)
-    provenance: dict[str, str] = field(default_factory=dict)
-    people: dict[str, frozenset[int]] = field(default_factory=dict)
-    parts: dict[str, frozenset[int]] = field(default_factory=dict)
-    rests_on: dict[str, tuple[str, ...]] = field(default_factory=dict)
-    counted: dict[str, str] = field(default_factory=dict)
-
-    def count_people(self, name: str, who: People) -> None:
-        """Store a count of people, and remember who they are."""
-        self.count(name, len(who.rows))
-        self.people[name] = who.rows
-
-    def count(self, name: str, value: int, *, rests_on: Sequence[str] = ()) -> None:
-        """Store a count of something else (mishaps, gates), and the counts of people that it rests on."""
-        self._store(name, Number(value=int(value), unit="count", method="counted"), rests_on)
-
-    def figure(
-        self, name: str, value: float, *, unit: str, method: str, rests_on: Sequence[str] = ()
-    ) -> None:
-        """Store a number that has no interval of its own, and the counts of people that it rests on."""
-        self._store(name, Number(value=float(value), unit=unit, method=method), rests_on)
-
-    def estimate(
-        self, name: str, found: Estimate, *, rests_on: Sequence[str] = (), counted: str | None = None
-    ) -> None:
-        """Store an estimate with its interval, and the counts of people that it rests on."""
-        number = Number(
-            value=found.value,
-            unit=found.unit,
-            method=found.method,
-            low=found.low,
-            high=found.high,
-            level=found.level,
-            df=None if math.isnan(found.df) else found.df,
-            mishaps=found.mishaps,
-            occupants=found.occupants,
-        )
-        self._store(name, number, rests_on)
-        if counted is not None:
-            self.counted[name] = counted
-
-    def table(self, name: str, columns: Sequence[str], rows: Iterable[Sequence[Cell | People]]) -> None:
-        """Store a table whose cells may be groups of people; these are counted, and remembered."""
-        written = []
-        for at, row in enumerate(rows):
-            for column, cell in zip(columns, row, strict=True):
-                if isinstance(cell, People):
-                    self.people[cell_id(name, at, column)] = cell.rows
-            written.append(tuple(len(cell.rows) if isinstance(cell, People) else cell for cell in row))
-        self.tables[name] = Table(tuple(columns), tuple(written))
-
-    def finish(self) -> StudyResults:
-        """The finished, frozen results."""
-        names = [entry.name for entry in dataclasses.fields(StudyResults) if entry.name != "schema_version"]
-        return StudyResults(**{name: getattr(self, name) for name in names})
-
-    def _store(self, name: str, number: Number, rests_on: Sequence[str]) -> None:
-        self.numbers[name] = number
-        if rests_on:
-            self.rests_on[name] = tuple(rests_on)
-
-
-def cell_id(table: str, row: int, column: str) -> str:
-    """The id of a cell of a table, its rows counted from 0."""
-    return f"{table}/{row}/{column}"
+    ends = [part.split("-") for part in _ranges(ranges).split()]
+    return frozenset(row for part in ends for row in range(int(part[0]), int(part[-1]) + 1))
 
 
 def read_results(path: str | Path) -> StudyResults:
@@ -252,12 +184,20 @@ def _parts(data: Any) -> dict[str, Any]:
         "tables": {name: _table(entry) for name, entry in data["tables"].items()},
         "rows": {name: [_row(*row) for row in _demand(entry, list)] for name, entry in data["rows"].items()},
         "notices": [(_demand(code, str), _each(values, *_CELL)) for code, values in data["notices"]],
-        "lists": {
-            name: [_demand(word, str) for word in _demand(entry, list)]
-            for name, entry in data["lists"].items()
-        },
+        "people": {name: _ranges(entry) for name, entry in data["people"].items()},
+        **{name: _words(data[name]) for name in ("lists", "rests_on", "mishaps")},
         **{name: _each(data[name], str) for name in ("codes", "texts", "absent", "provenance")},
     }
+
+
+def _ranges(entry: Any) -> str:
+    if not _RANGES.fullmatch(_demand(entry, str)):
+        raise ValueError(entry)
+    return str(entry)
+
+
+def _words(entries: Any) -> dict[str, list[str]]:
+    return {name: [_demand(word, str) for word in _demand(entry, list)] for name, entry in entries.items()}
 
 
 _CELL = (str, int, float, type(None))

@@ -4,25 +4,23 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from survstats.groundwork.errors import RecordsError, StudyFileError
-from survstats.records.cohort import Cohort, build_cohort
-from survstats.records.deriving import derive
 from survstats.records.finding import Finding, sentence
 from survstats.records.loading import Records
 from survstats.records.population import refuse_absent_values, studied_mishaps
-from survstats.study import agreed, counting, estimating, gaps, judging
+from survstats.study import agreed, annex, beside, counting, estimating, flow, gaps, judging
 from survstats.study.estimating import MainEstimate
+from survstats.study.everybody import Everybody, everybody
 from survstats.study.judging import Found
 from survstats.study.plan import Study
-from survstats.study.results import Audience, People, ResultsBuilder, StudyResults
+from survstats.study.results import Audience, StudyResults
+from survstats.study.results_builder import People, ResultsBuilder
 from survstats.study.sharing import share
 from survstats.study.steps import find, read_records
+from survstats.study.within_told import store_within
 
 Progress = Callable[[str], None]
 
@@ -45,7 +43,7 @@ def run(
         For whom: whole counts for the board, or without small counts for passing on (`survstats.study.sharing`).
     progress : callable, optional
         Called with a code as each step starts: ``reading``, ``checking``, ``counting``, ``estimating``,
-        ``beside``, ``judging``.
+        ``beside``, ``recency``, ``imputing``, ``judging``.
     today : date, optional
         The day by which a date lies in the future.
     keep_log : bool, optional
@@ -75,12 +73,13 @@ def run(
     agreed.store_findings(out, findings, study.accepted)
     agreed.store_log(out, study, records, audience=audience, keep=keep_log)
     tell("counting")
-    people = _everyone(study, records)
+    people = everybody(study, records)
     mishaps = _store_counts(out, study, records, people)
     tell("estimating")
     main = _store_main(out, people.primary.analysed, study.covariates)
     tell("beside")
     found = _store_beside(out, people, study.covariates, main=main)
+    annex.store_annex(out, study, people, main, found.passengers, audience=audience, tell=tell)
     out.codes["brief.form"] = judging.form(out, mishaps, people.primary.analysed, estimated=main is not None)
     tell("judging")
     judging.store_verdict(
@@ -125,36 +124,7 @@ def _refuse_no_outcomes(records: Records) -> None:
         )
 
 
-@dataclass(frozen=True)
-class _People:
-    """Everyone in the records, as derived, and the populations that are compared.
-
-    ``labels`` are the mishaps in order, ``perhaps`` who of each may stand in which group (see `counting`).
-    """
-
-    derived: pd.DataFrame
-    primary: Cohort
-    passengers: Cohort
-    everyone: Cohort
-    labels: pd.Index
-    perhaps: NDArray[np.float64]
-
-
-def _everyone(study: Study, records: Records) -> _People:
-    chosen = study.population
-    derived = derive(records, currency_months=study.plan.question.currency_months, population=chosen)
-    labels = pd.Index(sorted(derived["mishap_id"].unique()))
-    return _People(
-        derived=derived,
-        primary=build_cohort(derived, records, population="P1", chosen=chosen),
-        passengers=build_cohort(derived, records, population="P1", passengers_only=True, chosen=chosen),
-        everyone=build_cohort(derived, records, population="P2", chosen=chosen),
-        labels=labels,
-        perhaps=counting.perhaps_counts(derived, labels),
-    )
-
-
-def _store_counts(out: ResultsBuilder, study: Study, records: Records, people: _People) -> pd.DataFrame:
+def _store_counts(out: ResultsBuilder, study: Study, records: Records, people: Everybody) -> pd.DataFrame:
     """Everything that is counted before anything is estimated; returns the mishaps that the study is about."""
     derived, primary, everyone = people.derived, people.primary, people.everyone
     studied = studied_mishaps(records.mishap, study.population)
@@ -162,10 +132,13 @@ def _store_counts(out: ResultsBuilder, study: Study, records: Records, people: _
     gaps.store_all(out, records, derived, study.covariates, studied=studied, no_row=no_row)
     counting.store_cohort(out, primary, prefix="cohort")
     counting.store_cohort(out, everyone, prefix="all_aboard")
+    flow.store_flow(out, derived, primary, everyone)
+    flow.store_crude_shares(out, primary.frame)
+    counting.store_rows(out, derived)
     mishaps = records.mishap[studied]
     blind = mishaps["coded_blind"]
-    out.count("records.not_blind", int(blind.eq("no").sum()))
-    out.count("records.blind_unknown", int((~blind.isin(["yes", "no"])).sum()))
+    out.count_mishaps("records.not_blind", mishaps["mishap_id"][blind.eq("no")])
+    out.count_mishaps("records.blind_unknown", mishaps["mishap_id"][~blind.isin(["yes", "no"])])
     _store_span(out, derived[derived["in_p2"]])
     counting.store_seen(out, primary.frame)
     counts = counting.cell_counts(primary.frame, people.labels)
@@ -185,15 +158,15 @@ def _store_main(
 
 
 def _store_beside(
-    out: ResultsBuilder, people: _People, covariates: Sequence[str], *, main: MainEstimate | None
+    out: ResultsBuilder, people: Everybody, covariates: Sequence[str], *, main: MainEstimate | None
 ) -> Found:
     """What stands beside it: the crude numbers, within mishaps, passengers alone, everyone aboard."""
     analysed = people.primary.analysed
-    estimating.store_crude(out, analysed)
-    within = estimating.store_within(out, analysed)
+    beside.store_crude(out, analysed)
+    within = store_within(out, analysed, covariates)
     without_role = tuple(name for name in covariates if name != "role")
-    passengers = estimating.store_beside(out, people.passengers.analysed, without_role, name="passengers")
-    aboard = estimating.store_beside(out, people.everyone.analysed, tuple(covariates), name="all_aboard")
+    passengers = beside.store_population(out, people.passengers.analysed, without_role, name="passengers")
+    aboard = beside.store_population(out, people.everyone.analysed, tuple(covariates), name="all_aboard")
     out.lists["notices.gap_fields"] = [str(v["field"]) for code, v in out.notices if code == "gap_coded"]
     return Found(main=main, passengers=passengers, all_aboard=aboard, within=within)
 
@@ -201,6 +174,6 @@ def _store_beside(
 def _store_span(out: ResultsBuilder, frame: pd.DataFrame) -> None:
     years = frame["event_date"].dt.year.dropna()
     if len(years):
-        out.figure("span.first_year", years.min(), unit="year", method="counted")
-        out.figure("span.last_year", years.max(), unit="year", method="counted")
-    out.count("span.mishaps", frame["mishap_id"].nunique())
+        for name, year in (("first", years.min()), ("last", years.max())):
+            out.figure(f"span.{name}_year", year, unit="year", method="counted", rests_on=("span.mishaps",))
+    out.count_mishaps("span.mishaps", frame["mishap_id"].unique())

@@ -17,7 +17,8 @@ import numpy as np
 
 from survstats.study.counting import COMPARED
 from survstats.study.disclosure import counts_of, is_safe, withhold
-from survstats.study.results import MASKED, Cell, Number, ResultsBuilder, StudyResults, Table, cell_id
+from survstats.study.results import MASKED, Cell, Number, StudyResults, Table
+from survstats.study.results_builder import ResultsBuilder, cell_id
 
 #: Ids whose numbers tell nothing of people: the plan, the rule of the verdict and its gates, years, all mishaps.
 _OPEN_NUMBERS = re.compile(
@@ -25,8 +26,16 @@ _OPEN_NUMBERS = re.compile(
     r"|verdict\.(assessed|gates)$|gate\.\w+\.number$"
 )
 _OPEN_LISTS = re.compile(
-    r"plan\.|notices\.|gaps\.needed$|records\.(warnings|accepted|banners)$|population\.(classes|roles)$"
+    r"plan\.|graph\.|modifiers\.|notices\.|gaps\.needed$|records\.(warnings|accepted|banners)$|population\.(classes|roles)$"
 )
+#: Tables that follow from the study file alone.
+_OPEN_TABLES = ("graph_nodes", "graph_edges", "open_paths")
+#: The analyst's tables and counts stay here whole: they cut the same people finer than anything that is shared.
+_IN_HOUSE = re.compile(
+    r"(flow|crude_shares|recency|fading_months|modifiers|calibration|influence|era_positivity)/"
+    r"|(recency|fading|imputed)\."
+)
+_ONE_MISHAP = re.compile(r"adequacy\.largest_leverage$|fading\.")
 _OPEN_TEXTS = re.compile(r"study\.")
 #: Families of counts beside the study's own: what is known of a field, how times were written, gaps that go together.
 _ASIDE = re.compile(r"gaps\.\w+(?=\.(?:known|of)_)|gaps\.complete(?=_)|times\.|missing_together/\d+/")
@@ -74,7 +83,7 @@ def share(out: ResultsBuilder, *, limit: int) -> StudyResults:
         texts={name: text for name, text in out.texts.items() if _OPEN_TEXTS.match(name)},
         absent=absent,
         lists=_lists(out, closed),
-        tables=_tables(out, closed) | {"gates": gates},
+        tables=_tables(out, closed, numbers) | {"gates": gates},
         rows={},
         notices=[(code, dict(values)) for code, values in out.notices if code == "gap_coded"],
         provenance={
@@ -82,6 +91,7 @@ def share(out: ResultsBuilder, *, limit: int) -> StudyResults:
             for name, value in out.provenance.items()
             if name in _OPEN_PROVENANCE or name.startswith("version.")
         },
+        rests_on={name: counts for name, counts in out.rests_on.items() if name in numbers},
     )
 
 
@@ -92,7 +102,10 @@ def _closed(out: ResultsBuilder, limit: int) -> frozenset[str]:
     not safe together with all that is shared already is withheld whole.
     """
     families: dict[str, dict[str, frozenset[int]]] = {"": {}, _DIVIDED[0]: {}}
+    in_house = {name for name in out.people if _IN_HOUSE.match(name)}
     for name, who in out.people.items():
+        if name in in_house:
+            continue
         families.setdefault(_family(out, name), {})[name] = who
     shared = families.pop("")
     counts = counts_of(shared)
@@ -105,7 +118,7 @@ def _closed(out: ResultsBuilder, limit: int) -> frozenset[str]:
             shared |= family
         else:
             closed |= set(family)
-    return frozenset(closed | {name for name, who in out.parts.items() if 0 < len(who) < limit})
+    return frozenset(closed | in_house | {name for name, who in out.parts.items() if 0 < len(who) < limit})
 
 
 def _family(out: ResultsBuilder, name: str) -> str:
@@ -120,6 +133,8 @@ def _family(out: ResultsBuilder, name: str) -> str:
 
 def _is_open(out: ResultsBuilder, name: str, closed: frozenset[str]) -> bool:
     """Whether a number that is no count of people may be shared."""
+    if _ONE_MISHAP.match(name):
+        return False
     return bool(_OPEN_NUMBERS.match(name)) or (name in out.rests_on and not closed & set(out.rests_on[name]))
 
 
@@ -133,7 +148,7 @@ def _numbers(out: ResultsBuilder, closed: frozenset[str]) -> tuple[dict[str, Num
         elif not counts_people and _is_open(out, name, closed):
             repeated = name in out.counted and out.counted[name] not in closed
             numbers[name] = _rounded(number, counted=repeated or bool(_OPEN_NUMBERS.match(name)))
-        elif number.unit == "count":
+        elif number.unit == "count" and not _IN_HOUSE.match(name):
             numbers[name] = Number(math.nan, "count", MASKED)
         else:
             absent[name] = MASKED
@@ -194,6 +209,9 @@ def _codes(out: ResultsBuilder, closed: frozenset[str]) -> tuple[dict[str, str],
         codes |= {"verdict.chance_shown": MASKED, "verdict.chance_why": MASKED}
     if closed & {*COMPARED, "seen.unknown", "seen.unknown_died"}:
         codes["records.left_out"] = "left_out_alike"
+    for code, number in (("flip.kind", "flip.log_odds"), ("random.reading", "random.difference")):
+        if code in codes and not _is_open(out, number, closed):
+            del codes[code]
     if "claim.trained_of_survivors" in out.numbers and not _is_open(
         out, "claim.trained_of_survivors", closed
     ):
@@ -218,13 +236,16 @@ def _lists(out: ResultsBuilder, closed: frozenset[str]) -> dict[str, Sequence[st
     return shared
 
 
-def _tables(out: ResultsBuilder, closed: frozenset[str]) -> dict[str, Table]:
+def _tables(out: ResultsBuilder, closed: frozenset[str], numbers: Mapping[str, Number]) -> dict[str, Table]:
     """Tables that count people, without the cells withheld; what one mishap can do at most; rules broken."""
     tables = {
         name: Table(table.columns, tuple(_rows(out, name, table, closed)))
         for name, table in out.tables.items()
-        if any(one.startswith(f"{name}/") for one in out.people)
+        if name in _OPEN_TABLES
+        or (not _IN_HOUSE.match(f"{name}/") and any(one.startswith(f"{name}/") for one in out.people))
     }
+    if "estimators" in out.tables:
+        tables["estimators"] = _estimators(out.tables["estimators"], numbers)
     if "one_mishap_out" in out.tables and not closed & set(COMPARED):
         tables["one_mishap_out"] = _ends(out.tables["one_mishap_out"])
     if "findings" in out.tables:
@@ -234,6 +255,18 @@ def _tables(out: ResultsBuilder, closed: frozenset[str]) -> dict[str, Table]:
         if name in out.tables:
             tables[name] = _without(out.tables[name], "findings", "reason")
     return tables
+
+
+def _estimators(table: Table, numbers: Mapping[str, Number]) -> Table:
+    """The estimates that are shared, as they are shared."""
+    parts = ("value", "low", "high", "df", "mishaps", "occupants")
+    rows = []
+    for row in table.rows:
+        line = dict(zip(table.columns, row, strict=True))
+        if (number := numbers.get(str(line["id"]))) is not None:
+            line |= {part: getattr(number, part) for part in parts}
+            rows.append(tuple(line.values()))
+    return Table(table.columns, tuple(rows))
 
 
 def _without(table: Table, *columns: str) -> Table:

@@ -21,7 +21,16 @@ from matplotlib.image import imread
 from nbformat import NotebookNode
 
 PATHS = notebooks()
-EXPECTED = {"00_start_here", "02_records_and_gaps", "04_training_effect", "14_board_brief"}
+EXPECTED = {
+    "00_start_here",
+    "02_records_and_gaps",
+    "03_the_question",
+    "04_training_effect",
+    "05_within_the_same_mishap",
+    "07_unknown_training",
+    "08_fading",
+    "14_board_brief",
+}
 OTHER_STUDIES = ("demo_null", "demo_survivor_only", "demo_small")
 #: Colours that matplotlib and seaborn draw with when nobody chose one (seaborn's "deep": from its documentation).
 LIBRARY_COLOURS = [*colormaps["tab10"].colors[:4], *map(to_rgb, ("#4c72b0", "#dd8452", "#55a868", "#c44e52"))]

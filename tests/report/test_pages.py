@@ -6,6 +6,7 @@ Outside judge of accessibility: axe-core (npm). Its file is named by the environ
 from __future__ import annotations
 
 import base64
+import datetime
 import itertools
 import os
 import shutil
@@ -14,13 +15,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from annex_samples import with_annex
 from records_samples import RECORDS
 from samples import SAMPLES
 from selenium import webdriver
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
-from survstats.report.publish import render_html
+from survstats.report.annex.paper import annex_content
+from survstats.report.publish import Content, render_html
 
 AXE = os.environ.get("SURVSTATS_AXE", "")
 CI = bool(os.environ.get("CI"))
@@ -45,10 +48,20 @@ def browser() -> Iterator[webdriver.Chrome]:
     driver.quit()
 
 
-@pytest.fixture(scope="module", params=[*SAMPLES, *RECORDS])
+ANNEXES = ("annex", "annex_survivor_only")
+
+
+def annex(name: str, request: pytest.FixtureRequest) -> Content:
+    """The annex with everything in it, or that of a study without an estimate."""
+    demos = request.getfixturevalue("demo_results")
+    results = with_annex(demos["demo_main"]) if name == "annex" else demos["demo_survivor_only"]
+    return annex_content(results, date=datetime.date(2026, 11, 24))
+
+
+@pytest.fixture(scope="module", params=[*SAMPLES, *RECORDS, *ANNEXES])
 def page(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Path:
     file = tmp_path_factory.mktemp("page") / f"{request.param}.html"
-    content = SAMPLES.get(request.param) or RECORDS[request.param]
+    content = SAMPLES.get(request.param) or RECORDS.get(request.param) or annex(request.param, request)
     file.write_text(render_html(content), encoding="utf-8")
     return file
 
@@ -56,7 +69,7 @@ def page(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
 @pytest.fixture
 def brief(page: Path) -> Path:
     """The page, if it is a board paper."""
-    if page.stem in RECORDS:
+    if page.stem in RECORDS or page.stem in ANNEXES:
         pytest.skip("about the board paper alone")
     return page
 
@@ -114,16 +127,38 @@ def test_gates_become_a_list_on_a_phone(browser: webdriver.Chrome, brief: Path) 
 
 
 def test_keyboard_scrolls_and_is_never_trapped(browser: webdriver.Chrome, page: Path) -> None:
-    """Nothing on the paper asks for focus, so the keys must move the page itself."""
+    """Nothing on a two-page paper asks for focus, so the keys must move the page itself."""
     show(browser, page, 1000)
-    browser.find_element(By.TAG_NAME, "body").send_keys(Keys.TAB, Keys.TAB)
-    assert browser.execute_script("return document.activeElement.tagName") == "BODY"
+    if page.stem not in ANNEXES:
+        browser.find_element(By.TAG_NAME, "body").send_keys(Keys.TAB, Keys.TAB)
+        assert browser.execute_script("return document.activeElement.tagName") == "BODY"
     browser.find_element(By.TAG_NAME, "body").send_keys(Keys.END)
     end = (
         "return new Promise(done => setTimeout(() => "
         "done(window.scrollY + window.innerHeight >= document.documentElement.scrollHeight - 2), 400))"
     )
     assert browser.execute_script(end)
+
+
+def test_the_list_of_contents_is_walked_in_order_and_leads_to_its_sections(
+    browser: webdriver.Chrome, page: Path
+) -> None:
+    """Every link takes focus once, in the order of the sections, shows it, and moves the page to its heading."""
+    if page.stem not in ANNEXES:
+        pytest.skip("about the annex alone")
+    show(browser, page, 1000)
+    keys = [part.get_attribute("id") for part in browser.find_elements(By.CSS_SELECTOR, "section.part > h2")]
+    walked = []
+    for _ in keys:
+        browser.switch_to.active_element.send_keys(Keys.TAB)
+        walked.append(browser.execute_script("return document.activeElement.getAttribute('href')"))
+        assert (
+            browser.execute_script("return getComputedStyle(document.activeElement).outlineStyle") == "solid"
+        )
+    assert walked == [f"#{key}" for key in keys]
+    browser.switch_to.active_element.send_keys(Keys.ENTER)
+    top = f"return document.getElementById('{keys[-1]}').getBoundingClientRect().top"
+    assert -1 <= browser.execute_script(top) <= browser.execute_script("return window.innerHeight")
 
 
 def test_landmarks_and_headings_are_in_order(browser: webdriver.Chrome, page: Path) -> None:
@@ -153,6 +188,8 @@ def test_axe_finds_no_violation(browser: webdriver.Chrome, page: Path, width: in
 def test_printed_page_starts_a_new_sheet_for_page_two(
     browser: webdriver.Chrome, page: Path, tmp_path: Path
 ) -> None:
+    if page.stem in ANNEXES:
+        pytest.skip("the annex has as many sheets as it needs")
     show(browser, page, 1000)
     sheet = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True, "printBackground": True})
     file = tmp_path / "print.pdf"

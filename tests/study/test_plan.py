@@ -55,6 +55,7 @@ def test_the_good_file_is_read_with_its_defaults_and_hash(tmp_path):
     assert study.plan.records.occupant is None
     assert (study.cabins, study.accepted, study.population) == ({}, {}, EVERYBODY)
     assert study.plan.sharing.smallest_cell == 5
+    assert (study.modifiers, study.plan.model.cold_water_c, study.plan.imputation.draws) == ((), None, 20)
     assert study.plan_hash == hashlib.sha256(GOOD.encode()).hexdigest()
 
 
@@ -120,7 +121,10 @@ def test_each_fault_is_told_with_its_line(tmp_path, name):
 
 
 FULL = (
-    GOOD
+    GOOD.replace(
+        '["role", "light"]',
+        '["role", "light"]\nmodifiers = ["capsized", "far_seat", "cold_water", "role"]\ncold_water_c = 15',
+    )
     + """\
 
 [[records.accepted]]
@@ -143,6 +147,9 @@ rows = 4
 
 [sharing]
 smallest_cell = 7
+
+[imputation]
+draws = 40
 """
 )
 
@@ -153,28 +160,42 @@ def test_everything_that_may_be_agreed_is_read(tmp_path):
     assert study.population == PopulationFilter(1990, 2020, ("B",), ("N", "S"), ("passenger",))
     assert study.cabins == {"B": 4}
     assert study.plan.sharing.smallest_cell == 7
+    assert study.modifiers == ("capsized", "far_seat", "cold_water", "role")
+    assert study.plan.model.cold_water_c == 15
+    assert study.plan.imputation.draws == 40
 
 
 FULL_FAULTS = {
-    "no such rule": ('"R7"', '"R77"', 22, ["R77", "'R7'"]),
-    "rule that cannot be accepted": ('"R7"', '"R1"', 22, ["R1", "cannot be accepted"]),
-    "single cells cannot be accepted": ('"R7"', '"F1"', 22, ["F1", "cannot be accepted"]),
-    "statement": ('"R36"', '"R39"', 26, ["R39", "cannot be accepted"]),
-    "rule twice": ('"R36"', '"R7"', 26, ["R7", "twice"]),
-    "no reason": ('"heights were hindcast"', '""', 23, ["records.accepted.reason", "some text"]),
-    "blank reason": ('"one witness timed them all"', '"  "', 27, ["records.accepted.reason", "some text"]),
-    "reason missing": ('reason = "heights were hindcast"\n', "", 21, ["reason", "missing"]),
-    "unknown key": ('rule = "R7"', 'rule = "R7"\nreasons = "x"', 23, ["reasons", "'reason'"]),
-    "years crossed": ("last_year = 2020", "last_year = 1989", 31, ["1989", "1990"]),
-    "year as text": ("= 1990", '= "1990"', 30, ["population.first_year", "whole number"]),
-    "no classes": ('["B"]', "[]", 32, ["population.classes", "at least one"]),
-    "empty class": ('["B"]', '[""]', 32, ["population.classes", "some text"]),
-    "no such role": ('["passenger"]', '["cook"]', 34, ["population.roles", "'passenger'"]),
-    "no rows": ("rows = 4", "rows = 0", 37, ["cabin.B.rows", "at least 1"]),
-    "unknown key of a cabin": ("rows = 4", "rows = 4\nseats = 4", 38, ["cabin.B.seats", "Known here: rows"]),
-    "cell too small": ("= 7", "= 2", 40, ["sharing.smallest_cell", "at least 3"]),
-    "cell too large": ("= 7", "= 51", 40, ["at most 50"]),
+    "no such rule": ('"R7"', '"R77"', 24, ["R77", "'R7'"]),
+    "rule that cannot be accepted": ('"R7"', '"R1"', 24, ["R1", "cannot be accepted"]),
+    "single cells cannot be accepted": ('"R7"', '"F1"', 24, ["F1", "cannot be accepted"]),
+    "statement": ('"R36"', '"R39"', 28, ["R39", "cannot be accepted"]),
+    "rule twice": ('"R36"', '"R7"', 28, ["R7", "twice"]),
+    "no reason": ('"heights were hindcast"', '""', 25, ["records.accepted.reason", "some text"]),
+    "blank reason": ('"one witness timed them all"', '"  "', 29, ["records.accepted.reason", "some text"]),
+    "reason missing": ('reason = "heights were hindcast"\n', "", 23, ["reason", "missing"]),
+    "unknown key": ('rule = "R7"', 'rule = "R7"\nreasons = "x"', 25, ["reasons", "'reason'"]),
+    "years crossed": ("last_year = 2020", "last_year = 1989", 33, ["1989", "1990"]),
+    "year as text": ("= 1990", '= "1990"', 32, ["population.first_year", "whole number"]),
+    "no classes": ('["B"]', "[]", 34, ["population.classes", "at least one"]),
+    "empty class": ('["B"]', '[""]', 34, ["population.classes", "some text"]),
+    "no such role": ('["passenger"]', '["cook"]', 36, ["population.roles", "'passenger'"]),
+    "no rows": ("rows = 4", "rows = 0", 39, ["cabin.B.rows", "at least 1"]),
+    "unknown key of a cabin": ("rows = 4", "rows = 4\nseats = 4", 40, ["cabin.B.seats", "Known here: rows"]),
+    "cell too small": ("= 7", "= 2", 42, ["sharing.smallest_cell", "at least 3"]),
+    "cell too large": ("= 7", "= 51", 42, ["at most 50"]),
     "empty file name": ('"mishap.csv"', '""', 10, ["records.mishap", "some text"]),
+    "five modifiers": ('"role"]\ncold', '"role", "light"]\ncold', 14, ["5 modifiers", "at most 4"]),
+    "number as modifier": ('"far_seat", "cold', '"wind_kt", "cold', 14, ["'wind_kt' is a number"]),
+    "modifier that training moves": ('"capsized"', '"exit_used"', 14, ["exit_used", "training"]),
+    "no such modifier": ('"capsized"', '"capsised"', 14, ["capsised", "capsized"]),
+    "modifier twice": ('"capsized"', '"role"', 14, ["'role' is listed twice"]),
+    "cold without a limit": ("\ncold_water_c = 15", "", 14, ["cold_water_c = ...", "[model]"]),
+    "limit as text": ("cold_water_c = 15", 'cold_water_c = "15"', 15, ["model.cold_water_c", "a number"]),
+    "limit too high": ("cold_water_c = 15", "cold_water_c = 60", 15, ["at most 40"]),
+    "too few draws": ("draws = 40", "draws = 19", 45, ["imputation.draws", "at least 20"]),
+    "too many draws": ("draws = 40", "draws = 201", 45, ["imputation.draws", "at most 200"]),
+    "unknown key of imputation": ("draws = 40", "drawz = 40", 45, ["imputation.drawz", "'draws'"]),
 }
 
 
@@ -198,12 +219,17 @@ CHANGES_NUMBERS = {
     "year": ("1990", "1991"),
     "operators": ('["N", "S"]', '["N"]'),
     "cabin": ("rows = 4", "rows = 5"),
+    "modifiers": ('"capsized", ', ""),
+    "cold water": ("cold_water_c = 15", "cold_water_c = 12"),
+    "draws": ("draws = 40", "draws = 41"),
+    "seed": ("seed = 3", "seed = 4"),
 }
 CHANGES_NONE = {
     "title": ('"A sea"', '"Another sea"'),
     "name": ('prepared_by = ""', 'prepared_by = "somebody"'),
     "reason": ("heights were hindcast", "heights were guessed"),
     "order": ('["role", "light"]', '["light", "role"]'),
+    "order of modifiers": ('"capsized", "far_seat"', '"far_seat", "capsized"'),
     "repeated": ('["N", "S"]', '["S", "N", "S"]'),
     "comment": ("[run]", "# a word\n[run]"),
     "decimals": ("= 24", "= 24.0"),

@@ -6,11 +6,14 @@ import json
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from survstats.groundwork.errors import CallError
 from survstats.groundwork.estimate import Estimate
 from survstats.records.demo import DEMO_NAMES
-from survstats.study.results import Number, ResultsBuilder, StudyResults, Table, read_results
+from survstats.study.results import Number, StudyResults, Table, read_results, row_ranges, rows_in
+from survstats.study.results_builder import ResultsBuilder
 
 
 @pytest.mark.parametrize("name", DEMO_NAMES)
@@ -92,6 +95,13 @@ def test_json_of_the_right_version_but_without_its_parts_is_refused():
         (["notices"], [["code"]]),
         (["notices"], [[1, {}]]),
         (["provenance", "seed"], 1.5),
+        (["rests_on", "one"], "three"),
+        (["rests_on", "one"], [3]),
+        (["people", "three"], [2, 3]),
+        (["people", "three"], "2-"),
+        (["people", "three"], "2--3"),
+        (["people", "three"], " 2"),
+        (["mishaps", "three"], {"M1": 1}),
     ],
 )
 def test_a_part_of_another_type_is_refused(path, value):
@@ -122,3 +132,13 @@ def test_read_from_a_folder_or_a_file(tmp_path):
     with pytest.raises(CallError) as caught:
         read_results(tmp_path / "other.json")
     assert caught.value.reason == "no_results"
+
+
+@given(st.frozensets(st.integers(min_value=0, max_value=60)))
+def test_ranges_of_rows_come_back(rows):
+    assert rows_in(row_ranges(rows)) == rows
+
+
+def test_ranges_are_short_and_leave_out_who_has_no_row():
+    assert row_ranges([14, 2, 3, 5, 4, 9, 12, 13, -1, -7]) == "2-5 9 12-14"
+    assert row_ranges([]) == ""

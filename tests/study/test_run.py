@@ -113,7 +113,16 @@ def test_relabelled_mishaps_and_columns_in_another_order_change_no_number(demo_r
 def test_every_step_is_told_in_order():
     told = []
     run(read_study(demo_folder("demo_survivor_only")), progress=told.append, today=TODAY)
-    assert told == ["reading", "checking", "counting", "estimating", "beside", "judging"]
+    assert told == [
+        "reading",
+        "checking",
+        "counting",
+        "estimating",
+        "beside",
+        "recency",
+        "imputing",
+        "judging",
+    ]
 
 
 def test_errors_in_the_records_stop_the_run_with_the_first_and_their_number(study_folder):
@@ -163,47 +172,47 @@ def test_the_plan_is_in_the_log_before_any_outcome_is_counted(study_folder, monk
     def stopped(*_words, **_more):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("survstats.study.run.derive", stopped)
+    monkeypatch.setattr("survstats.study.everybody.derive", stopped)
     with pytest.raises(KeyboardInterrupt):
         run(read_study(study_folder), today=TODAY)
     (line,) = log_of(study_folder)
     assert line.split(",")[1] == read_study(study_folder).analysis_hash
 
 
-def test_plans_tried_on_the_same_records_are_counted(study_folder):
+def test_plans_tried_on_the_same_records_are_counted(few_mishaps_folder):
     def counted():
-        results = run(read_study(study_folder), today=TODAY)
+        results = run(read_study(few_mishaps_folder), today=TODAY)
         assert results.codes["log.state"] == "kept"
         names = ("plan_number", "plans_here", "plans", "states")
         return [int(results.numbers[f"log.{name}"].value) for name in names]
 
-    plan = study_folder / "study.toml"
+    plan = few_mishaps_folder / "study.toml"
     assert counted() == [1, 1, 1, 1]
     plan.write_text(plan.read_text().replace('prepared_by = ""', 'prepared_by = "somebody"'))
     assert counted() == [1, 1, 1, 1]
     first = plan.read_text()
     plan.write_text(first.replace("currency_months = 24", "currency_months = 48"))
     assert counted() == [2, 2, 2, 1]
-    mishap, occupant = read_tables(study_folder)
-    write_tables(study_folder, (mishap.sample(frac=1, random_state=1), occupant))
+    mishap, occupant = read_tables(few_mishaps_folder)
+    write_tables(few_mishaps_folder, (mishap.sample(frac=1, random_state=1), occupant))
     # the trainer's own runs are no part of the comparison
     runs = "person_code,run_date,run_no,course,posture,result\np1,2020-05-01,1,initial,upright,passed\n"
-    (study_folder / "training_run.csv").write_text(runs, encoding="utf-8")
+    (few_mishaps_folder / "training_run.csv").write_text(runs, encoding="utf-8")
     assert counted() == [2, 2, 2, 1]
-    write_tables(study_folder, (mishap.assign(wind_kt="20"), occupant))
+    write_tables(few_mishaps_folder, (mishap.assign(wind_kt="20"), occupant))
     assert counted() == [1, 1, 2, 2]
     plan.write_text(first)
-    write_tables(study_folder, (mishap, occupant))
+    write_tables(few_mishaps_folder, (mishap, occupant))
     assert counted() == [1, 2, 2, 2]
 
 
-def test_the_log_counts_papers_for_sharing(study_folder):
+def test_the_log_counts_papers_for_sharing(few_mishaps_folder):
     def shared(audience):
-        results = run(read_study(study_folder), today=TODAY, audience=audience)
+        results = run(read_study(few_mishaps_folder), today=TODAY, audience=audience)
         return int(results.numbers["log.shared"].value)
 
     assert [shared(audience) for audience in ("board", "sharing", "sharing", "board")] == [0, 1, 1, 1]
-    plan = study_folder / "study.toml"
+    plan = few_mishaps_folder / "study.toml"
     plan.write_text(plan.read_text() + '\n[population]\nroles = ["passenger"]\n')
     assert shared("sharing") == 2
 
@@ -232,20 +241,20 @@ def test_a_roster_without_outcomes_is_refused_before_the_log(study_folder, monke
     assert log_of(study_folder) == []
 
 
-def test_no_log_where_none_is_wanted_where_records_are_wrong_or_where_it_is_damaged(study_folder):
-    assert run_folder(study_folder).codes["log.state"] == "not_kept"
-    assert log_of(study_folder) == []
-    mishap, occupant = read_tables(study_folder)
-    write_tables(study_folder, (mishap, occupant.assign(outcome="maybe")))
+def test_no_log_where_none_is_wanted_where_records_are_wrong_or_where_it_is_damaged(few_mishaps_folder):
+    assert run_folder(few_mishaps_folder).codes["log.state"] == "not_kept"
+    assert log_of(few_mishaps_folder) == []
+    mishap, occupant = read_tables(few_mishaps_folder)
+    write_tables(few_mishaps_folder, (mishap, occupant.assign(outcome="maybe")))
     with pytest.raises(RecordsError):
-        run(read_study(study_folder), today=TODAY)
-    assert log_of(study_folder) == []
-    write_tables(study_folder, (mishap, occupant))
-    (study_folder / LOG_FILE).write_text("nonsense")
-    results = run(read_study(study_folder), today=TODAY)
+        run(read_study(few_mishaps_folder), today=TODAY)
+    assert log_of(few_mishaps_folder) == []
+    write_tables(few_mishaps_folder, (mishap, occupant))
+    (few_mishaps_folder / LOG_FILE).write_text("nonsense")
+    results = run(read_study(few_mishaps_folder), today=TODAY)
     assert results.codes["log.state"] == "damaged"
     assert "log.plans" not in results.numbers
-    assert (study_folder / LOG_FILE).read_text() == "nonsense"
+    assert (few_mishaps_folder / LOG_FILE).read_text() == "nonsense"
 
 
 def test_the_shipped_studies_keep_no_log(demo_results):

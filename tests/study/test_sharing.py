@@ -12,6 +12,7 @@ from attack import Attack, groups, told
 from thin import THIN, read_tables, thin_study, write_tables
 
 from survstats.records.demo import demo_folder
+from survstats.study.counting import COMPARED
 from survstats.study.plan import read_study
 from survstats.study.results import MASKED, StudyResults
 from survstats.study.run import run
@@ -139,6 +140,55 @@ def test_nothing_of_a_single_mishap_or_person_is_in_the_results(studies, name):
     text = shared.to_json()
     for mishap, _, _ in board.rows["P2"]:
         assert mishap not in text
+
+
+#: What cuts people finer than the shared counts, or is of one mishap or one person.
+IN_HOUSE = (
+    *("flow", "crude_shares", "recency", "fading_curve", "fading_months", "modifiers", "modifier_contrasts"),
+    *("calibration", "influence", "era_positivity", "coefficients", "imputation_chains", "imputation_delta"),
+)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_analysts_finer_tables_and_the_way_back_stay_in_the_house(studies, name):
+    _, board, shared = studies[name]
+    assert [table for table in IN_HOUSE if table in shared.tables] == []
+    assert (shared.people, shared.mishaps) == ({}, {})
+    assert board.people
+    assert set(shared.rests_on) <= set(shared.numbers)
+    for one in (*shared.numbers, *shared.texts):
+        assert not one.startswith(("recency.", "fading.", "imputed.people", "records.occupant_file")), one
+    assert "adequacy.largest_leverage" not in shared.numbers
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_estimators_are_shared_as_their_numbers_are(studies, name):
+    _, board, shared = studies[name]
+    there = {row[0]: row for row in board.tables["estimators"].rows}
+    rows = shared.tables["estimators"].rows
+    assert [row[0] for row in rows] == [one for one in there if one in shared.numbers]
+    for row in rows:
+        number = shared.numbers[row[0]]
+        assert row[4:] == (number.value, number.low, number.high, None, number.mishaps, number.occupants)
+        assert row[4] == printed(there[row[0]][4], "difference")
+
+
+def test_where_a_group_compared_is_withheld_nothing_rests_on_it(studies):
+    hidden = [
+        shared
+        for _, _, shared in studies.values()
+        if any(shared.numbers[one].method == MASKED for one in COMPARED)
+    ]
+    assert hidden
+    for shared in hidden:
+        assert shared.tables["estimators"].rows == ()
+        assert not {"flip.kind", "random.reading"} & set(shared.codes)
+        assert not [
+            one
+            for one in shared.numbers
+            if one.startswith(("flip.", "firth.", "random.", "within."))
+            and shared.numbers[one].method != MASKED
+        ]
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -1,0 +1,72 @@
+"""What the annex says, before it is set as HTML or PDF."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from survstats.report.content import Head, Text
+from survstats.report.figures import Figure
+from survstats.report.records_content import TableSection
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A figure and the name of its files."""
+
+    name: str
+    figure: Figure
+
+
+@dataclass(frozen=True)
+class AnnexBlock:
+    """A part of a section: how it is to be read, then a figure, a table and short items, each where there is one.
+
+    Attributes
+    ----------
+    title : Text
+        Empty for a part that needs no heading of its own.
+    lead : Text
+        What the figure or the table shows and how to read it.
+    table : TableSection or None
+        Its own title and lead are those of the block.
+    """
+
+    title: Text
+    lead: Text
+    picture: Picture | None = None
+    table: TableSection | None = None
+    items: tuple[Text, ...] = ()
+
+
+@dataclass(frozen=True)
+class AnnexSection:
+    """A numbered section; ``key`` is its anchor. Its number is made where it is set."""
+
+    key: str
+    title: Text
+    lead: Text
+    blocks: tuple[AnnexBlock, ...]
+
+
+@dataclass(frozen=True)
+class AnnexContent:
+    """The annex, as many pages as it needs; ``contents`` heads the list of its sections."""
+
+    head: Head
+    banners: tuple[Text, ...]
+    question: Text
+    population: Text
+    answer: Text
+    contents: Text
+    sections: tuple[AnnexSection, ...]
+    foot: tuple[Text, ...]
+
+
+def pictures_of(content: AnnexContent) -> dict[str, Figure]:
+    """The figures of the annex by name, in the order of its pages."""
+    return {
+        block.picture.name: block.picture.figure
+        for section in content.sections
+        for block in section.blocks
+        if block.picture is not None
+    }

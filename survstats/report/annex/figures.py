@@ -1,0 +1,160 @@
+"""Which figures does the annex draw, and from which numbers?"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import get_args
+
+from survstats.report.annex.content import Picture
+from survstats.report.annex.tables import node, table_rows
+from survstats.report.calibration_figure import CalibrationBin, CalibrationFigure
+from survstats.report.chains_figure import ChainsFigure, ChainsPanel
+from survstats.report.content import Piece, Text
+from survstats.report.fading_figure import BandPoint, CurvePoint, FadingFigure
+from survstats.report.graph_figure import ArrowKind, GraphFigure, GraphNode, NodeState, arrow_kinds
+from survstats.report.graph_layout import PLACES, STAGES
+from survstats.report.wording import Wording
+from survstats.study.results import StudyResults
+
+
+def fading_picture(results: StudyResults, words: Wording) -> Picture | None:
+    """F6: the difference over the months since training, with its bands and a rug of people."""
+    curve = tuple(
+        CurvePoint(
+            _number(row["months"]), *(100 * _number(row[part]) for part in ("difference", "low", "high"))
+        )
+        for row in table_rows(results, "fading_curve")
+        if None not in row.values()
+    )
+    if len(curve) < 2:
+        return None
+    rug = tuple(
+        (_number(row["from_months"]), int(_number(row["occupants"])))
+        for row in table_rows(results, "fading_months")
+    )
+    names = ("curve", "limits", "bands", "zero", "rug", "people")
+    figure = FadingFigure(
+        curve=curve,
+        bands=tuple(_band(results, words, at) for at in range(len(table_rows(results, "recency")))),
+        rug=rug,
+        rug_step=min((later - earlier for (earlier, _), (later, _) in pairwise(rug)), default=1.0),
+        **{f"{name}_text": words.say(f"annex.fading.figure.{name}") for name in names},
+        x_title=words.say("annex.fading.figure.x"),
+        y_title=words.say("annex.fading.figure.y"),
+        alt=words.say("annex.fading.figure.alt"),
+    )
+    return Picture("fading", figure)
+
+
+def _band(results: StudyResults, words: Wording, at: int) -> BandPoint:
+    row = table_rows(results, "recency")[at]
+    value, low, high = (
+        None if row[part] is None else 100 * _number(row[part]) for part in ("difference", "low", "high")
+    )
+    last = row["to_months"]
+    return BandPoint(
+        from_months=_number(row["from_months"]),
+        to_months=None if last is None else _number(last),
+        points=value,
+        low=low,
+        high=high,
+        people_text=words.cell(f"recency.{at}.occupants", "count"),
+    )
+
+
+def _number(cell: object) -> float:
+    """A cell of a stored table that holds a number."""
+    assert isinstance(cell, int | float)  # noqa: S101  (the study floor stores numbers there)
+    return float(cell)
+
+
+def graph_picture(results: StudyResults, words: Wording) -> Picture | None:
+    """F8: the graph of causes."""
+    stored = table_rows(results, "graph_nodes")
+    if not stored:
+        return None
+    states: dict[str, NodeState] = {name: name for name in get_args(NodeState)}
+    nodes = tuple(
+        GraphNode(str(row["node"]), (Piece(node(words, str(row["node"]))),), states[str(row["role"])])
+        for row in stored
+        if row["node"] in PLACES
+    )
+    arrows = arrow_kinds(
+        [(str(row["from"]), str(row["to"]), str(row["who"])) for row in table_rows(results, "graph_edges")],
+        [str(row["path"]) for row in table_rows(results, "open_paths") if row["population"] == "P1"],
+        held=[str(row["node"]) for row in stored if row["role"] in ("adjusted", "selection")],
+    )
+    kinds: tuple[ArrowKind, ...] = tuple(kind for kind in get_args(ArrowKind) if kind != "other")
+    seen = {each.state for each in nodes}
+    figure = GraphFigure(
+        title=words.say("annex.graph.title"),
+        nodes=nodes,
+        arrows=arrows,
+        heads={stage: words.say(f"annex.graph.stage_{stage}") for stage, _, _ in STAGES},
+        node_key=tuple(
+            (state, words.say(f"annex.graph.state_{state}")) for state in get_args(NodeState) if state in seen
+        ),
+        arrow_key=tuple((kind, words.say(f"annex.graph.arrow_{kind}")) for kind in kinds),
+        alt=words.say("annex.graph.alt"),
+    )
+    return Picture("causes", figure)
+
+
+def chains_picture(results: StudyResults, words: Wording) -> Picture | None:
+    """F9: how the filling-in went, round by round, a panel for each quantity."""
+    stored: dict[str, dict[str, list[float]]] = {}
+    for row in table_rows(results, "imputation_chains"):
+        if row["value"] is not None:
+            stored.setdefault(str(row["quantity"]), {}).setdefault(str(row["draw"]), []).append(
+                _number(row["value"])
+            )
+    panels = tuple(
+        ChainsPanel(_quantity(words, quantity), tuple(tuple(draw) for draw in draws.values()))
+        for quantity, draws in stored.items()
+    )
+    if not panels:
+        return None
+    figure = ChainsFigure(
+        panels=panels,
+        x_title=words.say("annex.imputation.figure.x"),
+        draw_text=words.say("annex.imputation.figure.draw"),
+        mean_text=words.say("annex.imputation.figure.mean"),
+        alt=words.say("annex.imputation.figure.alt"),
+    )
+    return Picture("chains", figure)
+
+
+def _quantity(words: Wording, code: str) -> Text:
+    """What a panel shows: a share among the unknown, or the mean put into a field."""
+    key = f"annex.imputation.figure.{code}"
+    if words.has(key):
+        return words.say(key)
+    field = code.removeprefix("mean_of_").removeprefix("mean_").removeprefix("share_of_")
+    return (*words.say("annex.imputation.figure.mean_of"), Piece(f" {words.name(field)}"))
+
+
+def calibration_picture(results: StudyResults, words: Wording) -> Picture | None:
+    """F7: survival predicted without the person's own mishap, and observed, in groups of people."""
+    bins = tuple(
+        CalibrationBin(
+            predicted=100 * _number(row["predicted"]),
+            observed=100 * _number(row["survived_share"]),
+            low=100 * _number(row["low"]),
+            high=100 * _number(row["high"]),
+            people_text=words.cell(f"calibration.{at}.occupants", "count"),
+        )
+        for at, row in enumerate(table_rows(results, "calibration"))
+        if None not in row.values()
+    )
+    if not bins:
+        return None
+    figure = CalibrationFigure(
+        bins=bins,
+        diagonal_text=words.say("annex.fit.figure.diagonal"),
+        marks_text=words.say("annex.fit.figure.marks"),
+        people_text=words.say("annex.fit.figure.people"),
+        x_title=words.say("annex.fit.figure.x"),
+        y_title=words.say("annex.fit.figure.y"),
+        alt=words.say("annex.fit.figure.alt"),
+    )
+    return Picture("calibration", figure)

@@ -1,0 +1,138 @@
+"""How does a part of the annex come from the catalogue: its table, its sentences, or the reason why there is none?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from survstats.report.annex.content import AnnexBlock, AnnexSection, Picture
+from survstats.report.content import Piece, Text
+from survstats.report.lettering import join
+from survstats.report.records_tables import table_section
+from survstats.report.wording import Wording
+from survstats.study.results import StudyResults
+
+Row = tuple[Text, ...]
+
+
+def section(words: Wording, key: str, *blocks: AnnexBlock | None, lead: str | None = "lead") -> AnnexSection:
+    """A section of the catalogue with those of its blocks that are there."""
+    found = f"annex.{key}.{lead}"
+    return AnnexSection(
+        key=key.replace("_", "-"),
+        title=words.say(f"annex.{key}.title"),
+        lead=words.say(found) if lead and words.can_say(found) else (),
+        blocks=tuple(block for block in blocks if block is not None),
+    )
+
+
+def tabled(
+    words: Wording,
+    key: str,
+    heads: Sequence[str],
+    rows: Iterable[Row],
+    *,
+    numbers: Sequence[str],
+    picture: Picture | None = None,
+    items: Iterable[Text] = (),
+) -> AnnexBlock | None:
+    """A block around a table, columns that are empty throughout left out; None where the table has no row.
+
+    Parameters
+    ----------
+    words : Wording
+    key : str
+        ``annex.key`` holds ``title``, ``lead`` and a name for each head.
+    heads : sequence of str
+    rows : iterable of tuple of Text
+        As many cells as heads.
+    numbers : sequence of str
+        Heads whose cells stand flush right.
+    picture : Picture, optional
+    items : iterable of Text
+    """
+    rows = tuple(rows)
+    if not rows:
+        return None
+    table = table_section(words, f"annex.{key}", tuple(heads), rows, numbers=tuple(numbers))
+    return AnnexBlock(table.title, table.lead, picture, table, tuple(items))
+
+
+def said(
+    words: Wording, key: str, *sentences: str | None, lead: str = "lead", picture: Picture | None = None
+) -> AnnexBlock | None:
+    """A block of sentences; those whose numbers are not there are left out, and so is a block that has nothing left.
+
+    Parameters
+    ----------
+    words : Wording
+    key : str
+        ``annex.key`` holds ``title``, the lead and the sentences.
+    *sentences : str or None
+        Keys under ``annex.key``.
+    lead : str
+    picture : Picture, optional
+    """
+    keys = [f"annex.{key}.{sentence}" for sentence in sentences if sentence]
+    items = tuple(words.say(name) for name in keys if words.can_say(name))
+    found = f"annex.{key}.{lead}"
+    if not (items or picture or (not keys and words.can_say(found))):
+        return None
+    return AnnexBlock(
+        words.say(f"annex.{key}.title"),
+        words.say(found) if words.can_say(found) else (),
+        picture,
+        None,
+        items,
+    )
+
+
+def refused(words: Wording, results: StudyResults, name: str, items: Iterable[Text] = ()) -> AnnexBlock:
+    """A block that says in one sentence why a number is not there, and what can be said without it."""
+    return AnnexBlock((), why(words, results, name), items=tuple(items))
+
+
+def why(words: Wording, results: StudyResults, name: str) -> Text:
+    """Why there is no number of this id, as a sentence."""
+    return words.say(f"reason.{_known(words, results.absent.get(name, ''))}")
+
+
+def _known(words: Wording, reason: str) -> str:
+    return reason if words.has(f"reason.{reason}") else "other"
+
+
+def with_interval(words: Wording, row: str, form: str, value: str = "difference") -> Text:
+    """The estimate of a table's row with its interval: "8 (-4 to 20)"; empty where there is none."""
+    middle, low, high = (words.cell(f"{row}.{name}", form) for name in (value, "low", "high"))
+    if not middle:
+        return ()
+    if not (low and high):
+        return middle
+    return (*middle, Piece(" ("), *low, Piece("\u00a0to\u00a0"), *high, Piece(")"))
+
+
+def coded(words: Wording, key: str, code: str) -> Text:
+    """What a code is called; the code itself, spaced, where the catalogue has no name for it."""
+    name = f"{key}.{code}"
+    return words.say(name) if words.has(name) else (Piece(words.name(code).replace("_", " ")),)
+
+
+def table_rows(results: StudyResults, name: str) -> list[dict[str, object]]:
+    """The rows of a stored table, each by column; none where it is not stored."""
+    table = results.tables.get(name)
+    return [] if table is None else [dict(zip(table.columns, row, strict=True)) for row in table.rows]
+
+
+def texts(words: Wording, *keys: str) -> tuple[Text, ...]:
+    """Those of the sentences that can be said."""
+    return tuple(words.say(key) for key in keys if words.can_say(key))
+
+
+def run(*parts: Text) -> Text:
+    """Sentences in a row."""
+    return join(*parts)
+
+
+def node(words: Wording, code: str) -> str:
+    """What a node of the graph is called."""
+    key = f"annex.node.{code.lower()}"
+    return words.template(key) if words.has(key) else code

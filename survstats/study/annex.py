@@ -1,0 +1,158 @@
+"""Everything for the analyst's annex, in order; what cannot be estimated is absent with its reason, nothing stops."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from survstats.effects.mediators import mediators
+from survstats.effects.standardise import Effect
+from survstats.study import adequacy_told, beside, circumstances, imputing, other_models, recency_told
+from survstats.study.estimating import FEWEST_MISHAPS, MainEstimate
+from survstats.study.everybody import Everybody, in_fixed_order
+from survstats.study.graph_told import store_eras, store_graph, store_question
+from survstats.study.plan import Study
+from survstats.study.results import MASKED, Audience
+from survstats.study.results_builder import ResultsBuilder
+
+_PAIRS = {"SEAT": ("seat", "far_seat"), "PPE": ("breathing_set", "ebs_issued")}
+
+
+def store_annex(
+    out: ResultsBuilder,
+    study: Study,
+    people: Everybody,
+    main: MainEstimate | None,
+    passengers: Effect | None,
+    *,
+    audience: Audience,
+    tell: Callable[[str], None],
+) -> None:
+    """All that stands beside the main estimate; what is never shared is not made for sharing.
+
+    Parameters
+    ----------
+    out : ResultsBuilder
+    study : Study
+    people : Everybody
+    main : MainEstimate or None
+        None leaves the models out, with its reason.
+    passengers : Effect or None
+        The difference among passengers alone.
+    audience : {"board", "sharing"}
+    tell : callable
+        Called with ``recency`` and ``imputing`` as those steps start.
+    """
+    store_question(out)
+    store_graph(out, out.lists.get("plan.adjusted", study.covariates))
+    store_eras(out, people.primary.analysed)
+    _store_models(out, study, people, main)
+    tell("recency")
+    if audience == "sharing":
+        out.leave_out(MASKED, *recency_told.IDS, *recency_told.FADING_IDS, *circumstances.IDS)
+    else:
+        _store_recency(out, study, people, main, passengers)
+    tell("imputing")
+    _store_imputed(out, study, people, main, delta=audience != "sharing")
+    store_estimators(out)
+
+
+def _store_models(out: ResultsBuilder, study: Study, people: Everybody, main: MainEstimate | None) -> None:
+    analysed = people.primary.analysed
+    pairs = {one.node: one for one in mediators(analysed)}
+    for node, (name, added) in _PAIRS.items():
+        fields = pairs[node].fields if node in pairs else ()
+        whole = None if main is None else main.effect
+        beside.store_pair(out, analysed, study.covariates, name=name, fields=fields, added=added, whole=whole)
+    beside.store_unknown_survivability(out, people.derived, analysed, study.covariates)
+    if main is None:
+        out.leave_out(out.absent["effect.rd"], *other_models.IDS, *adequacy_told.IDS)
+        return
+    other_models.store_other_models(out, in_fixed_order(analysed), main, seed=study.plan.run.seed)
+    adequacy_told.store_adequacy(out, analysed, main)
+
+
+def _store_recency(
+    out: ResultsBuilder,
+    study: Study,
+    people: Everybody,
+    main: MainEstimate | None,
+    passengers: Effect | None,
+) -> None:
+    if people.primary.analysed["mishap_id"].nunique() < FEWEST_MISHAPS:
+        out.leave_out(_few(out), *recency_told.IDS, *recency_told.FADING_IDS, *circumstances.IDS)
+        return
+    recency_told.store_recency(out, people.primary.frame, study.covariates)
+    recency_told.store_fading(
+        out, in_fixed_order(people.primary.frame), study.covariates, seed=study.plan.run.seed
+    )
+    cold = None if study.plan.model is None else study.plan.model.cold_water_c
+    without_role = tuple(name for name in study.covariates if name != "role")
+    frames = [
+        circumstances.with_circumstances(cohort.analysed, cold_water_c=cold)
+        for cohort in (people.primary, people.passengers)
+    ]
+    circumstances.store_circumstances(
+        out,
+        study.modifiers,
+        everyone=(frames[0], study.covariates, None if main is None else main.effect),
+        passengers=(frames[1], without_role, passengers),
+    )
+
+
+def _store_imputed(
+    out: ResultsBuilder, study: Study, people: Everybody, main: MainEstimate | None, *, delta: bool
+) -> None:
+    if main is None:
+        out.leave_out(_few(out), *imputing.IDS)
+        return
+    imputing.store_imputed(
+        out,
+        in_fixed_order(people.primary.frame),
+        study.covariates,
+        draws=study.plan.imputation.draws,
+        seed=study.plan.run.seed,
+        delta=delta,
+    )
+
+
+def _few(out: ResultsBuilder) -> str:
+    return out.absent.get("effect.rd", "few_mishaps")
+
+
+#: The estimators in the order of the annex: population, whom it averages over, and what each person weighs.
+ESTIMATORS = {
+    "effect.rd": ("P1", "all", "people"),
+    "effect.rd_untrained": ("P1", "untrained", "people"),
+    "effect.rd_trained": ("P1", "trained", "people"),
+    "effect.rd_mishap_average": ("P1", "all", "mishaps"),
+    "effect.rd_passengers": ("P1_passengers", "all", "people"),
+    "effect.rd_all_aboard": ("P2", "all", "people"),
+    "effect.rd_unknown_survivability": ("P1_unknown_survivability", "all", "people"),
+    "effect.rd_augmented": ("P1", "all", "people"),
+    "effect.rd_augmented_untrained": ("P1", "untrained", "people"),
+    "effect.rd_random_intercept": ("P1", "all", "people"),
+    "effect.rd_population_average": ("P1", "all", "people"),
+    "effect.rd_imputed": ("P1", "all", "people"),
+    "effect.rd_without_seat": ("P1", "all", "people"),
+    "effect.rd_with_seat": ("P1", "all", "people"),
+    "effect.rd_without_breathing_set": ("P1", "all", "people"),
+    "effect.rd_with_breathing_set": ("P1", "all", "people"),
+    "crude.rd": ("P1", "all", "people"),
+}
+
+
+def store_estimators(out: ResultsBuilder) -> None:
+    """All differences side by side, each with whom it is about."""
+    there = {name: out.numbers[name] for name in ESTIMATORS if name in out.numbers}
+    for at, name in enumerate(there):
+        out.rests_on[f"estimators/{at}"] = (name,)
+    out.table(
+        "estimators",
+        *(
+            ("id", "population", "target", "weighting", "value", "low", "high", "df", "mishaps", "occupants"),
+            [
+                (name, *ESTIMATORS[name], n.value, n.low, n.high, n.df, n.mishaps, n.occupants)
+                for name, n in there.items()
+            ],
+        ),
+    )

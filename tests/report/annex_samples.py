@@ -1,0 +1,250 @@
+"""Results with everything that the annex can print: demo results, and invented figures where a demo has none."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from survstats.study.results import Cell, Number, StudyResults, Table
+
+
+def difference(value: float, low: float | None = None, high: float | None = None, **more) -> Number:
+    level = None if low is None else 0.95
+    return Number(value, "difference", "invented", low, high, level, mishaps=55, occupants=237, **more)
+
+
+def odds(value: float, low: float | None = None, high: float | None = None) -> Number:
+    return Number(value, "log_odds", "invented", low, high, None if low is None else 0.95)
+
+
+def ratio(value: float, low: float, high: float) -> Number:
+    return Number(value, "odds_ratio", "invented", low, high, 0.95, mishaps=22, occupants=123)
+
+
+def count(value: int) -> Number:
+    return Number(value, "count", "counted")
+
+
+NUMBERS: dict[str, Number] = {
+    "effect.number_needed": Number(12.7, "number_needed", "inverted", 5.1, 41.0, 0.95),
+    "effect.rd_trained": difference(0.081, -0.046, 0.208),
+    "effect.rd_mishap_average": difference(0.071, -0.05, 0.19),
+    "effect.rd_augmented": difference(0.062, -0.071, 0.194),
+    "effect.rd_augmented_untrained": difference(0.064, -0.069, 0.197),
+    "effect.augmented_gap": difference(0.017, -0.021, 0.055),
+    "effect.rd_random_intercept": difference(0.083),
+    "effect.rd_population_average": difference(0.079),
+    "effect.rd_imputed": difference(0.095, -0.012, 0.202),
+    "effect.rd_without_seat": difference(0.085, -0.04, 0.21),
+    "effect.rd_with_seat": difference(0.079, -0.041, 0.198),
+    "effect.rd_without_breathing_set": difference(0.09, -0.03, 0.211),
+    "effect.rd_with_breathing_set": difference(0.074, -0.044, 0.191),
+    "effect.rd_unknown_survivability": difference(0.069, -0.044, 0.182),
+    "flip.log_odds": odds(0.4934, -0.31, 1.31),
+    "flip.p": Number(0.214, "p", "sign_flip"),
+    "flip.smallest_p": Number(0.0001, "p", "sign_flip"),
+    "firth.log_odds": odds(0.48, -0.27, 1.26),
+    "within.odds_ratio_mid_p": ratio(1.69, 0.75, 4.0),
+    "within.odds_ratio_adjusted": ratio(1.61, 0.66, 3.94),
+    "random.log_odds": odds(0.61, -0.22, 1.44),
+    "random.spread": odds(0.93),
+    "random.within": odds(0.52, -0.33, 1.37),
+    "random.between": odds(0.71, -1.1, 2.52),
+    "random.difference": odds(0.19, -1.8, 2.18),
+    "recency.unknown_date": count(17),
+    "recency.never": count(161),
+    "fading.half_life": Number(21.0, "months", "profile", 8.0, 77.0, 0.95),
+    "fading.rd_0": difference(0.121, -0.04, 0.28),
+    "fading.rd_12": difference(0.088, -0.03, 0.21),
+    "fading.rd_24": difference(0.06, -0.03, 0.15),
+    "fading.rd_48": difference(0.03, -0.04, 0.1),
+    "fading.first_month": Number(1.0, "months", "counted"),
+    "fading.last_month": Number(60.0, "months", "counted"),
+    "fading.dates_imputed": count(18),
+    "imputed.people": count(59),
+    "imputed.people_died": count(43),
+    "imputed.draws": count(21),
+    "imputed.iterations": count(11),
+    "imputed.fraction_missing": Number(0.212, "share", "rubin"),
+    "adequacy.events_per_column": Number(4.25, "ratio", "counted"),
+    "adequacy.calibration_slope": odds(0.77, 0.31, 1.23),
+    "adequacy.calibration_intercept": odds(-0.04, -0.5, 0.42),
+    "adequacy.largest_leverage": Number(0.913, "columns", "leverage"),
+}
+CODES = {
+    "question.population": "P1",
+    "question.target": "all",
+    "question.weighting": "people",
+    "flip.kind": "drawn",
+    "random.reading": "agree",
+}
+LISTS = {
+    "plan.modifiers": ["far_seat", "capsized"],
+    "modifiers.left_out": ["capsized unknown not_known", "cold_water one_level"],
+    "graph.adjusted_nodes": ["ROLE", "OPER", "CLS", "SEAT", "ENV"],
+    "graph.asked_nodes": ["ERA", "PPE", "EXP", "AGE", "SEX", "SEV", "WARN"],
+    "graph.left_out_nodes": ["ERA"],
+    "graph.unmeasured_nodes": ["FIT"],
+}
+
+
+def _estimators() -> Table:
+    columns = (
+        "id",
+        "population",
+        "target",
+        "weighting",
+        "value",
+        "low",
+        "high",
+        "df",
+        "mishaps",
+        "occupants",
+    )
+    rows: list[tuple[Cell, ...]] = []
+    for name, number in {"effect.rd": difference(0.08), **NUMBERS, "crude.rd": difference(0.07)}.items():
+        if name in ("effect.rd", "crude.rd") or name.startswith("effect.rd_"):
+            target = (
+                "untrained" if "untrained" in name else "trained" if name.endswith("rd_trained") else "all"
+            )
+            weighting = "mishaps" if "average" in name and "mishap" in name else "people"
+            rows.append((name, "P1", target, weighting, number.value, number.low, number.high, 54.0, 55, 237))
+    return Table(columns, tuple(rows))
+
+
+def _tables(results: StudyResults) -> dict[str, Table]:
+    statuses = ("current", "never", "lapsed", "briefing", "unknown", "all")
+    ledger = [row[0] for row in results.tables["ledger_p1"].rows]
+    flow = [(step, 11 + at, 21 + at, 31 + at, 41 + at, 51 + at, 155 + at) for at, step in enumerate(ledger)]
+    crude = [
+        (status, 61 + at, 13 + at, 74 + at, 0.83 - at / 50, 0.21 + at / 50, 0.12 + at / 50)
+        for at, status in enumerate(statuses)
+    ]
+    terms = (
+        "intercept",
+        "trained",
+        "role[flight_crew]",
+        "operator_code[S]",
+        "far_seat[yes]",
+        "sig_wave_height_m",
+    )
+    coefficients = [
+        (term, 0.31 + at, 0.41 + at / 9, 20.5 + at, -0.4 + at, 1.1 + at) for at, term in enumerate(terms)
+    ]
+    mishaps = (
+        [row[0] for row in results.tables["one_mishap_out"].rows]
+        if "one_mishap_out" in results.tables
+        else []
+    )
+    influence = [(mishap, 5 + at, 0.6 - at / 90, 0.031 - at / 900) for at, mishap in enumerate(mishaps)]
+    recency = [
+        ("0-12", 0.0, 12.0, 71, 56, 0.12, -0.04, 0.27),
+        ("12-24", 12.0, 24.0, 62, 51, 0.07, -0.06, 0.21),
+        ("24-48", 24.0, 48.0, 83, 67, 0.04, -0.07, 0.15),
+        ("48", 48.0, None, 19, 19, None, None, None),
+    ]
+    modifiers = [
+        ("far_seat", "yes", 101, 33, 29, 0.13, -0.05, 0.31, 0.1),
+        ("far_seat", "no", 136, 45, 23, 0.04, -0.09, 0.17, 0.06),
+        ("capsized", "yes", 88, 29, 31, 0.16, -0.03, 0.35, 0.11),
+        ("capsized", "no", 122, 47, 15, 0.02, -0.08, 0.12, 0.05),
+    ]
+    contrasts = [("far_seat", "yes", "no", 0.09, -0.12, 0.3), ("capsized", "yes", "no", 0.14, -0.08, 0.36)]
+    delta = [
+        (dead, living, 0.09 + dead / 40 + living / 100, -0.03 + dead / 40, 0.21 + dead / 40)
+        for dead in (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)
+        for living in (-1.0, 0.0, 1.0)
+    ]
+    chains = [
+        (draw, turn, quantity, base + 0.03 * ((draw * 7 + turn * 5) % 11 - 5) / 5)
+        for draw in range(1, 21)
+        for turn in range(1, 11)
+        for quantity, base in (("trained_of_unknown_died", 0.24), ("trained_of_unknown_survived", 0.37))
+    ]
+    calibration = [
+        (
+            0.31 + at / 8,
+            0.43 + at / 8,
+            47 + at,
+            0.38 + at / 8,
+            0.35 + at / 7,
+            0.2 + at / 8,
+            min(0.6 + at / 8, 0.99),
+        )
+        for at in range(5)
+    ]
+    return {
+        "estimators": _estimators(),
+        "flow": Table(("step", *statuses), tuple(flow)),
+        "crude_shares": Table(
+            ("status", "survived", "died", "all", "of_row_survived", "of_survivors", "of_dead"), tuple(crude)
+        ),
+        "coefficients": Table(("term", "estimate", "se", "df", "low", "high"), tuple(coefficients)),
+        "influence": Table(("mishap", "occupants", "leverage", "change"), tuple(influence)),
+        "recency": Table(
+            ("band", "from_months", "to_months", "occupants", "survived", "difference", "low", "high"),
+            tuple(recency),
+        ),
+        "fading_curve": Table(
+            ("months", "difference", "low", "high"),
+            tuple(
+                (float(m), 0.12 * 0.97**m, 0.12 * 0.97**m - 0.1, 0.12 * 0.97**m + 0.12)
+                for m in range(1, 61, 2)
+            ),
+        ),
+        "fading_months": Table(
+            ("from_months", "occupants"), tuple((float(m), 3 + m % 7) for m in range(0, 60, 3))
+        ),
+        "modifiers": Table(
+            ("modifier", "level", "occupants", "trained", "died", "difference", "low", "high", "shrunken"),
+            tuple(modifiers),
+        ),
+        "modifier_contrasts": Table(
+            ("modifier", "level", "against", "difference", "low", "high"), tuple(contrasts)
+        ),
+        "imputation_delta": Table(
+            ("delta_dead", "delta_survivors", "difference", "low", "high"), tuple(delta)
+        ),
+        "imputation_chains": Table(("draw", "iteration", "quantity", "value"), tuple(chains)),
+        "calibration": Table(
+            ("from_risk", "to_risk", "occupants", "predicted", "survived_share", "low", "high"),
+            tuple(calibration),
+        ),
+        "open_paths": Table(
+            ("population", "who", "path"),
+            (
+                ("P1", "passengers", "A < FIT > Y"),
+                ("P1", "passengers", "A < AGE > Y"),
+                ("P1", "passengers", "A < OPER > SEV > INJ > TEG > OUT > Y"),
+                ("P2", "passengers", "A < FIT > Y"),
+            ),
+        ),
+        "era_positivity": Table(
+            ("era", "trained", "untrained"),
+            (("1997_2004", 11, 71), ("2005_2014", 29, 63), ("2015_2024", 37, 26)),
+        ),
+    }
+
+
+def with_annex(results: StudyResults, *, over: bool = True) -> StudyResults:
+    """The results with every number and table of the annex.
+
+    Parameters
+    ----------
+    results : StudyResults
+        A demo study's.
+    over : bool
+        Whether the invented figures replace what the study has itself.
+    """
+
+    def joined(own: Mapping, more: Mapping) -> dict:
+        return {**own, **more} if over else {**more, **own}
+
+    return replace(
+        results,
+        numbers=joined(results.numbers, NUMBERS),
+        codes=joined(results.codes, CODES),
+        lists=joined(results.lists, LISTS),
+        tables=joined(results.tables, _tables(results)),
+        absent={name: reason for name, reason in results.absent.items() if name not in NUMBERS},
+    )

@@ -27,7 +27,7 @@ STATUSES = {
 #: Counts that are not of the people aboard: mishaps, gates, columns, plans, trainer runs, and a repeated count.
 NOT_PEOPLE = re.compile(
     r".*mishaps$|within\.|gate\.\w+\.number$|gate\.enough\.smallest$|verdict\.|threshold\.|effect\.columns$|(log|agreement)\."
-    r"|records\.(not_blind|blind_unknown|runs)$|runs\.|agreement\.|sharing\.limit$"
+    r"|records\.(not_blind|blind_unknown|runs)$|runs\.|agreement\.|graph\.|sharing\.limit$"
 )
 NO_COUNTS = (
     *("gates", "findings", "findings_by_rule", "accepted", "one_mishap_out"),

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import datetime
+import os
 import shutil
 from pathlib import Path
+
+os.environ.setdefault(
+    "OPENBLAS_NUM_THREADS", "1"
+)  # before numpy: threads of small products wait for each other
 
 import pandas as pd
 import pytest

@@ -11,7 +11,7 @@ def e_value(ratio: float, *, null: float = 1.0) -> float:
     Parameters
     ----------
     ratio : float
-        A risk ratio, > 0 (never an odds ratio of a common outcome).
+        A risk ratio (never an odds ratio of a common outcome); nothing explains away 0 or infinity.
     null : float
         The true ratio it is to be moved to.
 
@@ -26,7 +26,7 @@ def e_value(ratio: float, *, null: float = 1.0) -> float:
     """
     moved = ratio / null
     if moved < 1:
-        moved = 1 / moved
+        moved = 1 / moved if moved > 0 else math.inf
     return moved + math.sqrt(moved * (moved - 1))
 
 

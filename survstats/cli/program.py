@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import io
+import os
 import sys
 
 import typer
@@ -20,6 +21,9 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a terminal that lacks a letter shows a question mark
+    os.environ.setdefault(
+        "OPENBLAS_NUM_THREADS", "1"
+    )  # many small products: threads would wait for each other
     sys.exit(run_command(sys.argv[1:]))
 
 

@@ -17,11 +17,9 @@ from survstats.effects.risk_model import RiskModel, prepare, refit
 from survstats.effects.standardise import standardised_risks
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
-from survstats.groundwork.resampling import Weights, leave_one_out
-from survstats.models.design import Design, build_design, fill_gaps
-from survstats.models.kernel import collapse, refit_intercept, solve
+from survstats.models.design import build_design, fill_gaps
+from survstats.models.one_pass import fit_one_pass
 from survstats.models.patterns import pattern_codes
-from survstats.models.separation import find_separation
 
 Floats = NDArray[np.float64]
 
@@ -98,8 +96,8 @@ def augmented(
     refits = refit(model)
     filled, terms, _ = fill_gaps(frame, covariates)
     chance = build_design(filled, terms, cluster=cluster)
-    coefficients, penalised = _propensity_fits(chance, model.exposure)
-    scores = _Scores(model, refits.coefficients, chance.matrix, coefficients)
+    trained = fit_one_pass(chance.matrix, model.exposure, chance.mishap_codes)
+    scores = _Scores(model, refits.coefficients, chance.matrix, trained.coefficients)
     pair = _replicates(scores)
     if np.abs(pair[0]).max() > 1:
         raise NotEstimable("no_overlap", "The weights of a few people outgrow those of all others.")
@@ -121,7 +119,7 @@ def augmented(
         influence_se=_influence_error(scores, float(pair[0, 0])),
         untrained=estimate(pair[:, 1], int((model.exposure == 0).sum())),
         minus_standardised=estimate(plain - pair[:, 0], model.occupants),
-        penalised=penalised,
+        penalised=trained.penalised,
     )
 
 
@@ -133,23 +131,6 @@ class _Scores:
     risk_fits: Floats
     propensity_rows: Floats
     propensity_fits: Floats
-
-
-def _propensity_fits(design: Design, exposure: Floats) -> tuple[Floats, bool]:
-    """Coefficients (1 + g, k) of who is trained, and whether they are Firth's with the intercept refitted."""
-    collapsed = collapse(design.matrix, exposure, design.mishap_codes)
-    weights: tuple[Weights, Weights] = (np.ones((1, collapsed.mishaps)), leave_one_out(collapsed.mishaps))
-    if find_separation(design.matrix, exposure).kind == "none":
-        fits = [solve(collapsed, each) for each in weights]
-        if all(fit.converged.all() for fit in fits):
-            return np.concatenate([fit.coefficients for fit in fits]), False
-    fits = [solve(collapsed, each, penalty="firth") for each in weights]
-    if not all(fit.converged.all() for fit in fits):
-        raise NotEstimable("not_converged", "The model of who is trained has no finite solution.")
-    refitted = [
-        refit_intercept(collapsed, each, fit.coefficients) for each, fit in zip(weights, fits, strict=True)
-    ]
-    return np.concatenate(refitted), True
 
 
 def _parts(scores: _Scores, rows: NDArray[np.int64], fits: slice) -> tuple[Floats, Floats]:

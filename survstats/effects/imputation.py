@@ -9,14 +9,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from survstats.effects.imputation_draws import (
-    Chains,
-    Step,
-    begin,
-    draw_field,
-    draw_training,
-    status_steps,
-)
+from survstats.effects.imputation_chains import Chains, begin
+from survstats.effects.imputation_draws import Step, draw_training, status_steps
+from survstats.effects.imputation_fields import draw_field
 from survstats.effects.missing_values import (
     CURRENT,
     NEVER,
@@ -42,8 +37,9 @@ class Imputed:
     Attributes
     ----------
     frames : tuple of DataFrame
-        As given, n rows each, with ``trained_status`` and the fields of the models completed. ``trained`` is 1
-        current, 0 never and NaN for lapsed and briefed people, who stand in neither group.
+        As given, n rows each, with ``trained_status`` and the fields of the models completed; all other columns
+        are shared with the rows given. ``trained`` is 1 current, 0 never and NaN for lapsed and briefed people, who
+        stand in neither group.
     chains : DataFrame
         ``draw``, ``iteration``, ``quantity``, ``value``: share current of the unknown dead
         (``trained_of_unknown_died``) and survivors (``trained_of_unknown_survived``), and the mean put into the
@@ -51,8 +47,14 @@ class Imputed:
     people, died : int
         Whose training is unknown, and how many of them died.
     draws, iterations : int
+    fields : tuple of str
+        Predictors whose gaps were filled.
+    leans_on, left_out : tuple of str
+        Predictors that the draw of hands-on training leans on, and those it had too few people or mishaps for:
+        ``outcome``, ``answer_of_others``, ``outcome_of_others``, ``log_aboard`` and fields by name. Empty where
+        no status is unknown.
     notices : tuple of Notice
-        ``imputed_field`` with the rows filled, ``imputation_columns_left_out`` where a status was too rare.
+        ``imputed_field`` with the rows filled, ``imputation_columns_left_out`` by step.
     unknown : (u,) array of int
         Rows of unknown training.
     chances : (m, u, 4) array
@@ -67,6 +69,9 @@ class Imputed:
     died: int
     draws: int
     iterations: int
+    fields: tuple[str, ...]
+    leans_on: tuple[str, ...]
+    left_out: tuple[str, ...]
     notices: tuple[Notice, ...]
     unknown: NDArray[np.intp]
     chances: Floats
@@ -95,8 +100,8 @@ def impute(frame: pd.DataFrame, *, plan: ImputationPlan, rng: np.random.Generato
     Chained equations. Every model is fitted to whole mishaps drawn with replacement, and the values are drawn for the
     rows as they are, so that the uncertainty of the models is that of mishaps. A status is drawn by up to three
     Firth fits (hands-on ever; then current or lapsed; else briefed or never) with the intercept refitted, on the
-    outcome, the plan's predictors, the mishap's size, and the means of the outcome and of the answer over the
-    others in the mishap. Fields are drawn by predictive mean matching.
+    outcome, the means of the answer and of the outcome over the others in the mishap, its size, and then the plan's
+    predictors as far as the people and mishaps carry them. Fields are drawn by predictive mean matching.
 
     Supposes that, given all these, whether training is known does not depend on the training itself. Where survival and
     training both decide whether it became known, that fails; `delta_range` shows by how much it would matter.
@@ -105,13 +110,13 @@ def impute(frame: pd.DataFrame, *, plan: ImputationPlan, rng: np.random.Generato
     gaps = find_gaps(frame, plan)
     at_once = max(1, ROWS_AT_ONCE // len(frame))
     parts, traces = [], []
-    notices: tuple[Notice, ...] = ()
+    steps: tuple[Step, ...] = ()
     for first in range(0, plan.draws, at_once):
         chains = begin(gaps, min(at_once, plan.draws - first), rng)
-        steps = status_steps(chains) if len(gaps.unknown) else ()
+        if len(gaps.unknown) and not steps:
+            steps = status_steps(chains)
         traces.append(_run(chains, steps, plan.iterations, rng))
         parts.append(chains)
-        notices = notices or _notices(gaps, steps)
     dead = gaps.outcome[gaps.unknown] == 0
     return Imputed(
         frames=tuple(_completed(frame, chains, chain) for chains in parts for chain in range(chains.draws)),
@@ -120,7 +125,10 @@ def impute(frame: pd.DataFrame, *, plan: ImputationPlan, rng: np.random.Generato
         died=int(dead.sum()),
         draws=plan.draws,
         iterations=plan.iterations,
-        notices=notices,
+        fields=tuple(one.name for one in gaps.fields if one.gaps.any()),
+        leans_on=steps[0].leans_on if steps else (),
+        left_out=steps[0].left_out if steps else (),
+        notices=_notices(gaps, steps),
         unknown=gaps.unknown,
         chances=np.concatenate([chains.chances for chains in parts]),
         uniforms=np.concatenate([chains.uniforms for chains in parts]),
@@ -183,17 +191,14 @@ def _as_table(quantities: Sequence[str], shown: Floats) -> pd.DataFrame:
 
 
 def _completed(frame: pd.DataFrame, chains: Chains, chain: int) -> pd.DataFrame:
-    status = chains.status[chain]
-    columns = {
-        one.name: written_back(one, chains.values[one.name][chain], frame[one.name])
-        for one in chains.gaps.fields
-        if one.name in chains.values
-    }
-    return frame.assign(
-        **columns,
-        trained_status=pd.Categorical.from_codes(status, categories=pd.Index([*STATUSES, UNKNOWN])),
-        trained=trained_of(status),
-    )
+    """One chain's rows; columns that were not filled are those of ``frame``, not copies of them."""
+    status, completed = chains.status[chain], frame.copy(deep=False)
+    for one in chains.gaps.fields:
+        if one.name in chains.values:
+            completed[one.name] = written_back(one, chains.values[one.name][chain], frame[one.name])
+    completed["trained_status"] = pd.Categorical.from_codes(status, categories=pd.Index([*STATUSES, UNKNOWN]))
+    completed["trained"] = trained_of(status)
+    return completed
 
 
 def _notices(gaps: Gaps, steps: Sequence[Step]) -> tuple[Notice, ...]:

@@ -7,20 +7,16 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from survstats.effects.arms import arm_limits, wide_enough
+from survstats.effects.completed_sets import CompletedSet, Question, completed_sets
 from survstats.effects.imputation import Imputed, trained_of
-from survstats.effects.imputation_draws import drawn_status
+from survstats.effects.imputation_chains import drawn_status
 from survstats.effects.intervals import edges, jackknife_error, t_quantile
 from survstats.effects.missing_values import CURRENT
-from survstats.effects.risk_model import EXPOSURE_COLUMN, prepare, refuse_thin
-from survstats.effects.standardise import standardise
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate, Scale, Unit, from_scale, to_scale
-from survstats.groundwork.resampling import leave_one_out
-from survstats.models.design import build_design, fill_gaps
-from survstats.models.kernel import collapse, mean_risk, solve
 from survstats.models.pooling import pool
 
 Floats = NDArray[np.float64]
@@ -28,7 +24,13 @@ Floats = NDArray[np.float64]
 METHOD = "imputed_jackknife"
 DEAD = (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)
 SURVIVORS = (-1.0, 0.0, 1.0)
-SETS_AT_ONCE = 11  # sets of one draw fitted by one call
+
+#: Scale and unit of each pooled number, and what it is of survival if all and if none had been trained.
+_NUMBERS: dict[str, tuple[Scale, Unit, tuple[float, float]]] = {
+    "if_all": ("logit", "share", (1.0, 0.0)),
+    "if_none": ("logit", "share", (0.0, 1.0)),
+    "difference": ("identity", "difference", (1.0, -1.0)),
+}
 
 
 @dataclass(frozen=True)
@@ -55,12 +57,13 @@ class PooledEffect:
 
 @dataclass(frozen=True)
 class DeltaPoint:
-    """The difference if the unknown had been trained more, or less, often than everything else tells.
+    """The difference if the unknown had been current more, or less, often than everything else tells.
 
     Attributes
     ----------
     delta_dead, delta_survivors : float
-        Log odds added to the chance of having been currently trained, of the unknown who died and who lived.
+        Log odds added to the chance of having been current, against lapsed, briefed and never together, of the
+        unknown who died and who lived.
     difference : Estimate
     trained_died, trained_survived : float
         How many of the unknown dead and survivors were then currently trained, mean over the draws.
@@ -71,14 +74,6 @@ class DeltaPoint:
     difference: Estimate
     trained_died: float
     trained_survived: float
-
-
-@dataclass(frozen=True)
-class _Set:
-    """What one completed set says: psi1, psi0 (1 + g, 2), all mishaps first; and what it rests on."""
-
-    risks: Floats
-    occupants: int
 
 
 def imputed_effect(
@@ -104,21 +99,21 @@ def imputed_effect(
     NotEstimable
         As `prepare`, if any completed set cannot be estimated.
 
-    References
-    ----------
+    Notes
+    -----
+    Where in any completed set nobody of a group died, or nobody lived, that group's limits are at least the exact ones
+    of that set's raw counts, and those of the difference at least what both groups' limits allow together, as
+    `standardise` does.
+
     Variance within each set by the delete-one-mishap jackknife; Rubin's rules with the degrees of freedom of Barnard
     and Rubin 1999 (doi:10.1093/biomet/86.4.948), those of complete data being mishaps less one.
     """
-    names = (outcome, exposure, tuple(covariates), cluster)
-    sets = [_one_set(frame, *names) for frame in imputed.frames]
-    difference, missing = _pooled(sets, "difference", level)
-    return PooledEffect(
-        if_all=_pooled(sets, "if_all", level)[0],
-        if_none=_pooled(sets, "if_none", level)[0],
-        difference=difference,
-        fraction_missing=missing,
-        draws=len(sets),
-    )
+    question = Question(outcome, exposure, tuple(covariates), cluster)
+    own = [frame[exposure].to_numpy(float)[None] for frame in imputed.frames]
+    sets = [of_draw[0] for of_draw in completed_sets(imputed.frames, own, question)]
+    if_all, if_none = _arms(sets, level)
+    difference, missing = _difference(sets, level)
+    return PooledEffect(if_all, if_none, difference, missing, draws=len(sets))
 
 
 def delta_range(
@@ -132,13 +127,17 @@ def delta_range(
     cluster: str,
     level: float = 0.95,
 ) -> tuple[DeltaPoint, ...]:
-    """The pooled difference when the odds of training of the unknown are moved, for each pair of moves.
+    """The pooled difference when the odds of being current are moved for the unknown, for each pair of moves.
 
-    The chances of the last turn are tilted (odds of being current times exp(delta)) and statuses drawn again with
-    the same uniform numbers, so that the point (0, 0) is `imputed_effect` itself and a higher delta only moves people
-    into the trained. The chains are not run again: their fits are what the people of known training tell, which
-    delta does not touch. What they were given of the neighbours' imputed training stays as it was without delta:
-    delta is a statement about each person beyond that.
+    What is moved is current against all else together: each chance of the last turn is tilted so that the odds of
+    a course within the months of currency, against one that had lapsed, a briefing or none, are exp(delta) times what
+    they were; how the rest divides among lapsed, briefed and never stays as it was. Currency alone makes a person
+    count as trained here. A person who cannot have been current stays so, and one who must have been too.
+
+    Statuses are drawn again with the same uniform numbers, so that the point (0, 0) is `imputed_effect` itself and a
+    higher delta only moves people into the trained. The chains are not run again: their fits are what the people of
+    known training tell, which delta does not touch. What they were given of the neighbours' imputed training stays as
+    it was without delta: delta is a statement about each person beyond that.
 
     Parameters
     ----------
@@ -156,18 +155,20 @@ def delta_range(
     pairs = list(product(deltas_dead, deltas_survivors))
     died = imputed.frames[0][outcome].to_numpy(float)[imputed.unknown] == 0
     tilts = np.array([np.where(died, dead, lived) for dead, lived in pairs])
-    names = (outcome, exposure, tuple(covariates), cluster)
-    by_draw, current = [], []
-    for draw in range(len(imputed.frames)):
+    exposures, current = [], []
+    for draw, frame in enumerate(imputed.frames):
         status = drawn_status(_tilted(imputed.chances[draw], tilts), imputed.uniforms[draw])
         current.append(status == CURRENT)
-        by_draw.append(_moved_sets(imputed, draw, trained_of(status), names))
+        exposures.append(np.tile(frame[exposure].to_numpy(float), (len(pairs), 1)))
+        exposures[-1][:, imputed.unknown] = trained_of(status)
+    question = Question(outcome, exposure, tuple(covariates), cluster)
+    by_draw = completed_sets(imputed.frames, exposures, question)
     share = np.mean(current, axis=0)
     return tuple(
         DeltaPoint(
             delta_dead=dead,
             delta_survivors=lived,
-            difference=_pooled([sets[at] for sets in by_draw], "difference", level)[0],
+            difference=_difference([sets[at] for sets in by_draw], level)[0],
             trained_died=float(share[at, died].sum()),
             trained_survived=float(share[at, ~died].sum()),
         )
@@ -182,98 +183,25 @@ def _tilted(chances: Floats, tilts: Floats) -> Floats:
     return np.asarray(tilted / tilted.sum(axis=-1, keepdims=True))
 
 
-def _one_set(
-    frame: pd.DataFrame, outcome: str, exposure: str, covariates: tuple[str, ...], cluster: str
-) -> _Set:
-    """One completed set by the road of the main estimate."""
-    compared = frame[frame[exposure].notna()]
-    model = prepare(compared, outcome=outcome, exposure=exposure, covariates=covariates, cluster=cluster)
-    effect = standardise(model)
-    point = [effect.if_all.value, effect.if_none.value]
-    return _Set(np.vstack([point, effect.leave_one_out]), model.occupants)
+def _difference(sets: Sequence[CompletedSet], level: float) -> tuple[Estimate, float]:
+    """The pooled difference, and the share of information about it that is missing."""
+    found, missing = _rubin(sets, "difference", level)
+    if any(arm.blind for one in sets for arm in one.tallies):
+        found = wide_enough(found, "difference", *_arms(sets, level))
+    return found, missing
 
 
-def _moved_sets(
-    imputed: Imputed, draw: int, moved: Floats, names: tuple[str, str, tuple[str, ...], str]
-) -> list[_Set]:
-    """The sets (one per row of ``moved``, the exposures of the unknown) of one draw, fitted together.
-
-    Those that maximum likelihood cannot fit with every mishap left out go one by one, penalised where they must.
-    """
-    outcome, exposure, covariates, cluster = names
-    frame = imputed.frames[draw]
-    given = frame[exposure].to_numpy(float)
-    exposures = np.tile(given, (len(moved), 1))
-    exposures[:, imputed.unknown] = moved
-    rows = np.flatnonzero(np.isfinite(exposures).any(axis=0))
-    exposures = exposures[:, rows]
-    people = frame.iloc[rows].assign(**{exposure: np.where(np.isnan(given[rows]), 0.0, given[rows])})
-    refuse_thin(people, outcome, exposure, cluster)
-    filled, terms, _ = fill_gaps(people, covariates)
-    design = build_design(filled, [exposure, *terms], cluster=cluster)
-    lived = filled[outcome].to_numpy(float)
-    found = [
-        one
-        for first in range(0, len(exposures), SETS_AT_ONCE)
-        for one in _fitted_together(
-            design.matrix, design.mishap_codes, lived, exposures[first : first + SETS_AT_ONCE]
-        )
-    ]
-    return [
-        one
-        if one is not None
-        else _one_set(people.assign(**{exposure: exposures[at]}), outcome, exposure, covariates, cluster)
-        for at, one in enumerate(found)
-    ]
+def _arms(sets: Sequence[CompletedSet], level: float) -> tuple[Estimate, Estimate]:
+    """Pooled survival if all, if none had been trained."""
+    trained, untrained = (_rubin(sets, number, level)[0] for number in ("if_all", "if_none"))
+    for of_trained, of_untrained in {one.tallies for one in sets}:
+        trained, untrained = arm_limits(trained, of_trained), arm_limits(untrained, of_untrained)
+    return trained, untrained
 
 
-def _fitted_together(
-    matrix: Floats, codes: NDArray[np.int64], lived: Floats, exposures: Floats
-) -> list[_Set | None]:
-    """Risks of all sets (d) with all mishaps and each left out, by one solve; None where one has no finite fit."""
-    d, g = len(exposures), int(codes.max()) + 1
-    which, row = np.nonzero(np.isfinite(exposures))
-    stacked = matrix[row]
-    stacked[:, EXPOSURE_COLUMN] = exposures[which, row]
-    own = codes[row] + g * which
-    collapsed = collapse(stacked, lived[row], own, mishaps=g * d)
-    one_set = np.vstack([np.ones((1, g)), leave_one_out(g)])
-    weights = np.kron(np.eye(d, dtype=np.uint8), one_set.astype(np.uint8))
-    start = _first_fit(matrix, codes, lived, exposures)
-    fit = solve(collapsed, weights, start=start)
-    good = np.all(np.reshape(fit.converged & fit.identified[:, EXPOSURE_COLUMN], (d, -1)), axis=1)
-    coefficients = np.where(fit.converged[:, None], fit.coefficients, 0.0)
-    pair = []
-    for value in (1.0, 0.0):
-        stacked[:, EXPOSURE_COLUMN] = value
-        pair.append(mean_risk(stacked, own, weights, coefficients).reshape(d, -1))
-    risks = np.stack(pair, axis=-1)
-    seen = np.zeros((d, g), dtype=bool)
-    seen[which, codes[row]] = True
-    return [
-        _Set(np.vstack([risks[at, :1], risks[at, 1:][seen[at]]]), int((which == at).sum()))
-        if good[at]
-        else None
-        for at in range(d)
-    ]
-
-
-def _first_fit(matrix: Floats, codes: NDArray[np.int64], lived: Floats, exposures: Floats) -> Floats:
-    """Coefficients (k,) of the middle set, from which all others are a short way."""
-    middle = exposures[len(exposures) // 2]
-    there = np.isfinite(middle)
-    design = matrix[there]
-    design[:, EXPOSURE_COLUMN] = middle[there]
-    collapsed = collapse(design, lived[there], codes[there], mishaps=int(codes.max()) + 1)
-    fit = solve(collapsed, np.ones((1, collapsed.mishaps)))
-    return fit.coefficients[0] if fit.converged[0] else np.zeros(matrix.shape[1])
-
-
-def _pooled(sets: Sequence[_Set], number: str, level: float) -> tuple[Estimate, float]:
-    """One number of the pooled effect, and the share of information missing."""
-    scale: Scale = "identity" if number == "difference" else "logit"
-    unit: Unit = "difference" if number == "difference" else "share"
-    contrast = {"difference": [1.0, -1.0], "if_all": [1.0, 0.0], "if_none": [0.0, 1.0]}[number]
+def _rubin(sets: Sequence[CompletedSet], number: str, level: float) -> tuple[Estimate, float]:
+    """One number by Rubin's rules, and the share of information about it that is missing."""
+    scale, unit, contrast = _NUMBERS[number]
     values = [one.risks @ np.array(contrast) for one in sets]
     errors = [jackknife_error(float(v[0]), v[1:], scale=scale) for v in values]
     mishaps = min(len(v) for v in values) - 1

@@ -10,6 +10,8 @@ import pandas as pd
 from survstats.effects.causal_graph import node_of
 from survstats.effects.question import COVARIATES
 
+_ASKED_OF = ("mishap_id", "seat_choice", "ebs_issued", "ebs_issued_regardless_of_training")
+
 
 @dataclass(frozen=True)
 class Mediator:
@@ -65,6 +67,29 @@ def mediators(frame: pd.DataFrame) -> tuple[Mediator, ...]:
         _mediator(mishap, "PPE", "sets_for_trained", ("ebs_issued",), tied, untold),
     )
     return tuple(entry for entry in found if entry.people + entry.unknown_people)
+
+
+def moved_by_training(frame: pd.DataFrame, modifier: str) -> Mediator | None:
+    """Whether levels of a modifier may follow from training in these records, and for how many people.
+
+    Where seats were taken freely, the trained may sit nearer an exit: the people of a level are then chosen by training
+    in part, and differences between levels compare unlike people.
+
+    Parameters
+    ----------
+    frame : DataFrame of n rows
+        As for `mediators`; a circumstance whose columns are missing is taken as unknown of everybody.
+    modifier : str
+
+    Returns
+    -------
+    Mediator or None
+        None where nothing in these records can have moved it.
+    """
+    if node_of(modifier) not in ("SEAT", "PPE"):
+        return None
+    known = frame.reindex(columns=[*dict.fromkeys([*frame.columns, *_ASKED_OF])])
+    return next((entry for entry in mediators(known) if modifier in entry.fields), None)
 
 
 def _mediator(

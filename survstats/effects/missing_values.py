@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survstats.groundwork.errors import CallError, NotEstimable
+from survstats.records.deriving import DAYS_PER_MONTH, HANDS_ON, training_span
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -20,9 +21,8 @@ Codes = NDArray[np.int64]
 STATUSES = ("current", "lapsed", "none", "briefing_or_dry_only")
 CURRENT, LAPSED, NEVER, BRIEFED = range(4)
 UNKNOWN = "unknown"
-HANDS_ON = ("underwater_escape", "underwater_escape_with_breathing_set")
 
-#: Predictors of every imputation model, where the rows have them, beside the study's own covariates.
+#: Predictors of every imputation model, where the rows have them; the study's own covariates come after them.
 ALWAYS = ("survived", "died_on_impact", "role", "far_seat", "operator_code", "era")
 
 
@@ -42,6 +42,8 @@ class ImputationPlan:
         Columns: 1 survived; the mishap's label.
     always : tuple of str
         Predictors beside the covariates. Without the outcome among them the effect is drawn towards nothing.
+    currency_months : float, optional
+        How old a hands-on course may be to count as current. With it, a date that is known rules out statuses.
     """
 
     covariates: tuple[str, ...]
@@ -50,6 +52,7 @@ class ImputationPlan:
     outcome: str = "survived"
     cluster: str = "mishap_id"
     always: tuple[str, ...] = ALWAYS
+    currency_months: float | None = None
 
 
 @dataclass(frozen=True)
@@ -117,7 +120,8 @@ def find_gaps(frame: pd.DataFrame, plan: ImputationPlan) -> Gaps:
 
     Empty and ``unknown`` are gaps; ``na`` is a value. A status can only be what the rest of the person's
     training entry leaves open: a hands-on course of unknown date was current or lapsed, training of unknown
-    kind was not none. The outcome and who belongs to the population are never imputed.
+    kind was not none, and whose last course of any kind lies too far back was not current. The outcome and who
+    belongs to the population are never imputed.
 
     Raises
     ------
@@ -130,7 +134,7 @@ def find_gaps(frame: pd.DataFrame, plan: ImputationPlan) -> Gaps:
     if plan.draws < 2 or plan.iterations < 1:
         raise CallError("too_few_draws", "Imputation needs two draws and one iteration at least.")
     names = [name for name in plan.always if name in frame.columns and name != plan.outcome]
-    names = list(dict.fromkeys([*names[:1], *plan.covariates, *names[1:]]))
+    names = list(dict.fromkeys([*names, *plan.covariates]))
     for name in (plan.outcome, plan.cluster, "trained_status", *plan.covariates):
         if name not in frame.columns:
             raise CallError("missing_column", f"The rows have no column '{name}'.")
@@ -147,7 +151,7 @@ def find_gaps(frame: pd.DataFrame, plan: ImputationPlan) -> Gaps:
         codes=codes.astype(np.int64),
         mishaps=len(labels),
         status=status,
-        allowed=_allowed(frame, status),
+        allowed=_allowed(frame, status, plan.currency_months),
     )
     _refuse(found)
     return found
@@ -188,7 +192,8 @@ def _shared(values: Floats, codes: NDArray[Any]) -> bool:
     return bool(np.all((values == theirs) | (np.isnan(values) & np.isnan(theirs))))
 
 
-def _allowed(frame: pd.DataFrame, status: Codes) -> Bools:
+def _allowed(frame: pd.DataFrame, status: Codes, currency_months: float | None) -> Bools:
+    """Statuses (n, 4) that the person's training entry leaves open; of a known status, itself alone."""
     allowed = np.ones((len(frame), len(STATUSES)), dtype=bool)
     if {"training_ever", "training_type"} <= set(frame.columns):
         kind = frame["training_type"].astype(object)
@@ -198,16 +203,28 @@ def _allowed(frame: pd.DataFrame, status: Codes) -> Bools:
         allowed[trained & ~hands_on] = _only(CURRENT, LAPSED, BRIEFED)
         allowed[kind.isin(["dry_only", "briefing_only"]).to_numpy(bool)] = _only(BRIEFED)
         allowed[kind.eq("none").to_numpy(bool)] = _only(NEVER)
-        if {"training_last_date", "event_date"} <= set(frame.columns):
-            allowed[_after(frame)] = True
+        if {"training_last_date", "training_date_precision", "event_date"} <= set(frame.columns):
+            _rule_out_by_date(allowed, frame, hands_on, currency_months)
     known = status >= 0
     allowed[known] = status[known, None] == np.arange(len(STATUSES))
     return allowed
 
 
-def _after(frame: pd.DataFrame) -> Bools:
-    """Whose course is dated after the mishap: it says nothing about training before it."""
-    return np.asarray(frame["training_last_date"] > frame["event_date"], dtype=bool)
+def _rule_out_by_date(
+    allowed: Bools, frame: pd.DataFrame, hands_on: Bools, currency_months: float | None
+) -> None:
+    """Strike out, in place, what the date of the last course forbids, wherever in its month or year it lay.
+
+    Nobody is current whose last course of any kind is too old, nor lapsed whose last course was hands-on and is not.
+    A course after the mishap says nothing of training before it.
+    """
+    earliest, _, latest = training_span(frame)
+    event = frame["event_date"].to_numpy("datetime64[D]")
+    if currency_months is not None:
+        longest, day = currency_months * DAYS_PER_MONTH, np.timedelta64(1, "D")
+        allowed[:, CURRENT] &= ~((event - latest) / day > longest)
+        allowed[:, LAPSED] &= ~(hands_on & ((event - earliest) / day <= longest))
+    allowed[earliest > event] = True
 
 
 def _only(*places: int) -> Bools:

@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survstats.effects.intervals import jackknife_error, jackknife_estimate, t_quantile
+from survstats.effects.mediators import Mediator, moved_by_training
 from survstats.effects.modifier_levels import LeftOut, levels_of, too_thin
 from survstats.effects.risk_model import Refits, prepare, refit
 from survstats.effects.standardise import Effect, standardise
@@ -32,7 +33,8 @@ class LevelEffect:
     difference : Estimate
         Survival if all of them, minus if none of them, had been trained.
     shrunken : float
-        The difference drawn towards that of all people, by as much as chance alone spreads the levels.
+        The difference shrunken towards that of all people, by as much as chance alone spreads the levels; where no
+        spread beyond chance is seen it is that of all people itself.
     deviation, deviation_se : float
         The difference minus that of all people, and its jackknife standard error.
     """
@@ -74,12 +76,21 @@ class Modification:
     contrasts : tuple of Contrast
         Each level against the first.
     left_out : tuple of LeftOut
+    mediator : Mediator or None
+        Where training may have moved the modifier in these records (seats taken freely): for how many people. The
+        levels then hold people whom training chose in part.
     """
 
     modifier: str
     levels: tuple[LevelEffect, ...]
     contrasts: tuple[Contrast, ...]
     left_out: tuple[LeftOut, ...]
+    mediator: Mediator | None = None
+
+    @property
+    def moved_by_training(self) -> bool:
+        """Whether training moved the modifier, or may have, of anybody."""
+        return self.mediator is not None
 
 
 def modification(
@@ -104,7 +115,8 @@ def modification(
     covariates : sequence of str
         Columns measured before immersion; the modifier may be among them.
     modifier : str
-        A categorical, yes-or-no or 0-or-1 column that training does not move.
+        A categorical, yes-or-no or 0-or-1 column that training does not move; where it may have moved it in these
+        records the result says so.
     overall : Effect
         The main estimate from the same rows.
     level : float
@@ -159,24 +171,22 @@ def modification(
         Contrast(name, kept[0], _between(other, effects[0]))
         for name, other in zip(kept[1:], effects[1:], strict=True)
     )
-    found = Modification(modifier, levels, contrasts, tuple(left_out))
+    found = Modification(modifier, levels, contrasts, tuple(left_out), moved_by_training(frame, modifier))
     return shrink((found,), overall=overall)[0]
 
 
 def shrink(modifications: Sequence[Modification], *, overall: Effect) -> tuple[Modification, ...]:
-    """The same with every level drawn towards the overall difference, the spread pooled over all listed modifiers.
+    """The same with every level shrunken towards the overall difference, the spread pooled over all listed modifiers.
 
     Notes
     -----
-    With d the deviation of a level from the overall difference and v its jackknife variance, tau2 is the mean of
-    d^2 - v over all levels of all modifiers, not below 0, and the level's deviation is multiplied by tau2 / (tau2 + v):
-    the empirical Bayes rule after Efron and Morris 1975 (doi:10.1080/01621459.1975.10479864). Levels of one modifier
-    deviate against each other and share people; the rule takes no account of that, so that it orders rather than
-    measures.
+    With d the deviation of a level from the overall difference and v its jackknife variance, the level's deviation is
+    multiplied by tau2 / (tau2 + v), with tau2 of `spread_beyond_chance`: the empirical Bayes rule after Efron and
+    Morris 1975 (doi:10.1080/01621459.1975.10479864). Levels of one modifier deviate against each other and share
+    people; the rule takes no account of that, so that it orders rather than measures. With few levels tau2 is badly
+    known and often 0: every level then equals the overall difference, which is no finding that they are alike.
     """
-    every = [one for each in modifications for one in each.levels]
-    excess = [one.deviation**2 - one.deviation_se**2 for one in every]
-    spread = max(0.0, math.fsum(excess) / len(excess)) if excess else 0.0
+    spread = spread_beyond_chance(modifications)
 
     def shrunken(one: LevelEffect) -> float:
         total = spread + one.deviation_se**2
@@ -187,6 +197,16 @@ def shrink(modifications: Sequence[Modification], *, overall: Effect) -> tuple[M
         replace(each, levels=tuple(replace(one, shrunken=shrunken(one)) for one in each.levels))
         for each in modifications
     )
+
+
+def spread_beyond_chance(modifications: Sequence[Modification]) -> float:
+    """Variance of the levels' deviations that chance does not explain (tau2); 0 where none is seen.
+
+    The mean of d^2 - v over all levels of all modifiers, not below 0, with d the deviation of a level from the overall
+    difference and v its jackknife variance.
+    """
+    excess = [one.deviation**2 - one.deviation_se**2 for each in modifications for one in each.levels]
+    return max(0.0, math.fsum(excess) / len(excess)) if excess else 0.0
 
 
 def _differences(effect: Effect) -> Floats:

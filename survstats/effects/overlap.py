@@ -10,7 +10,8 @@ import pandas as pd
 
 from survstats.groundwork.errors import NotEstimable
 from survstats.models.design import build_design, fill_gaps
-from survstats.models.kernel import collapse, refit_intercept, solve
+from survstats.models.kernel import collapse
+from survstats.models.one_pass import fit_sets
 
 #: Propensities inside these limits count as having a counterpart in the other group.
 COUNTERPART_RANGE = (0.05, 0.95)
@@ -76,11 +77,10 @@ def overlap(
     trained = filled[exposure].to_numpy(dtype=float)
     everyone = np.ones((1, len(design.mishap_labels)))
     collapsed = collapse(design.matrix, trained, design.mishap_codes)
-    fitted = solve(collapsed, everyone, penalty="firth")
-    if not fitted.converged[0]:
+    fitted = fit_sets(collapsed, everyone, penalised=True)
+    if not fitted.finite:
         raise NotEstimable("not_converged", "The model of who is trained has no finite solution.")
-    coefficients = refit_intercept(collapsed, everyone, fitted.coefficients)[0]
-    propensity = 1 / (1 + np.exp(-(design.matrix @ coefficients)))
+    propensity = 1 / (1 + np.exp(-(design.matrix @ fitted.coefficients[0])))
     inside = (propensity >= COUNTERPART_RANGE[0]) & (propensity <= COUNTERPART_RANGE[1])
     mine, other = trained == 1, trained == 0
     arms = filled.groupby(era, observed=True)[exposure].nunique()

@@ -73,7 +73,7 @@ AFTER_TRAINING: dict[str, str] = {
 }
 
 #: Circumstances of the mishap, in groups of two or a few, by which the effect may differ.
-CIRCUMSTANCES = ("capsized", "immersion_type", "immersion_group", "cold_water", "cold")
+CIRCUMSTANCES = ("capsized", "immersion_type", "cold_water", "cold")
 
 _ASIDE = {
     "name_or_count": "it is a name or a count, no cause",

@@ -15,7 +15,8 @@ from survstats.groundwork.errors import NotEstimable, Notice
 from survstats.groundwork.resampling import Weights, leave_one_out
 from survstats.models.cluster_covariance import cluster_covariance
 from survstats.models.design import Design, build_design, fill_gaps
-from survstats.models.kernel import Collapsed, collapse, mean_risk, refit_intercept, solve
+from survstats.models.kernel import Collapsed, collapse, mean_risk
+from survstats.models.one_pass import fit_sets
 from survstats.models.separation import find_separation
 
 Floats = NDArray[np.float64]
@@ -104,15 +105,13 @@ class RiskModel:
             ``arm_in_one_mishap`` if the exposure cannot be told in any of the b fits, ``not_converged`` if any
             has no finite solution.
         """
-        fits = solve(self.collapsed, weights, penalty="firth" if self.penalised else "none")
-        if not bool(np.all(fits.identified[:, list(self.exposure_columns)])):
+        fits = fit_sets(self.collapsed, weights, penalised=self.penalised)
+        if not bool(np.all(fits.told[list(self.exposure_columns)])):
             raise NotEstimable("arm_in_one_mishap", "All people of one training group come from one mishap.")
-        if not bool(np.all(fits.converged)):
+        if not fits.finite:
             raise NotEstimable(
                 "not_converged", "A refit has no finite solution.", "Use fewer covariates in the study file."
             )
-        if self.penalised:
-            return refit_intercept(self.collapsed, weights, fits.coefficients)
         return fits.coefficients
 
     def exposure_df(self) -> float:

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from survstats.effects.exact_table import clopper_pearson
-from survstats.effects.intervals import jackknife_estimate
+from survstats.effects.arms import compare_arms, seen
 from survstats.effects.question import Target
 from survstats.effects.risk_model import Refits, RiskModel, refit
 from survstats.groundwork.errors import NotEstimable
-from survstats.groundwork.estimate import Estimate, Scale, Unit
+from survstats.groundwork.estimate import Estimate
 from survstats.groundwork.resampling import leave_one_out
 from survstats.models.kernel import mean_risk
 
@@ -23,40 +20,6 @@ Floats = NDArray[np.float64]
 Weighting = Literal["people", "mishaps"]
 
 MISHAP_BLOCK = 256  # fits whose mishap weights are written out at a time
-
-
-def _first(trained: Floats, _untrained: Floats) -> Floats:
-    return trained
-
-
-def _second(_trained: Floats, untrained: Floats) -> Floats:
-    return untrained
-
-
-def _minus(trained: Floats, untrained: Floats) -> Floats:
-    return trained - untrained
-
-
-def _survival_ratio(trained: Floats, untrained: Floats) -> Floats:
-    return trained / untrained
-
-
-def _death_ratio(trained: Floats, untrained: Floats) -> Floats:
-    return (1 - trained) / (1 - untrained)
-
-
-def _odds_ratio(trained: Floats, untrained: Floats) -> Floats:
-    return trained * (1 - untrained) / ((1 - trained) * untrained)
-
-
-_CONTRASTS: dict[str, tuple[Callable[[Floats, Floats], Floats], Scale, Unit]] = {
-    "if_all": (_first, "logit", "share"),
-    "if_none": (_second, "logit", "share"),
-    "difference": (_minus, "identity", "difference"),
-    "survival_ratio": (_survival_ratio, "log", "ratio"),
-    "death_ratio": (_death_ratio, "log", "ratio"),
-    "odds_ratio": (_odds_ratio, "log", "odds_ratio"),
-}
 
 
 @dataclass(frozen=True)
@@ -118,8 +81,9 @@ def standardise(
     Notes
     -----
     Where nobody of a group died, or nobody lived, the jackknife sees no spread in it. There the limits of that
-    group's survival are at least the exact ones of its raw counts (Clopper and Pearson), and those of the
-    difference at least what the two groups' limits allow together (as in Newcombe's hybrid).
+    group's survival are at least the exact ones of its raw counts, and those of the difference and of all three ratios
+    at least what the two groups' limits allow together (`arms`); a ratio's limit is then 0 or infinity where a group's
+    lies on the edge.
 
     Standardisation over the covariates of the target (g-computation): Robins 1986
     (doi:10.1016/0270-0255(86)90088-6). It leaves out whatever was not measured.
@@ -132,21 +96,16 @@ def standardise(
         raise NotEstimable("no_rows", "The people averaged over come from fewer than two mishaps.")
     risks = standardised_risks(refits, over, weighting=weighting)
 
-    def estimate(number: str) -> Estimate:
-        contrast, scale, unit = _CONTRASTS[number]
-        return jackknife_estimate(
-            float(contrast(*risks[0])),
-            contrast(risks[1:, 0], risks[1:, 1]),
-            scale=scale,
-            unit=unit,
-            occupants=int(over.sum()),
-            method=whole.method,
-            mishaps=mishaps,
-            level=level,
-        )
-
-    effect = Effect(target=target, leave_one_out=risks[1:], **{name: estimate(name) for name in _CONTRASTS})
-    return _widened(effect, whole, np.ones_like(over) if rows is None else rows, level)
+    there = np.ones_like(over) if rows is None else rows
+    found = compare_arms(
+        risks,
+        seen(whole.outcome[there], whole.exposure[there]),
+        occupants=int(over.sum()),
+        mishaps=mishaps,
+        method=whole.method,
+        level=level,
+    )
+    return Effect(target=target, leave_one_out=risks[1:], **found)
 
 
 def standardised_risks(refits: Refits, over: NDArray[np.bool_], *, weighting: Weighting = "people") -> Floats:
@@ -199,26 +158,3 @@ def _mean_of_mishap_means(
         weights = leave_one_out(mishaps)[fits] * share
         risks[1:][fits] = mean_risk(matrix, codes, weights, coefficients[1:][fits])
     return risks
-
-
-def _widened(effect: Effect, model: RiskModel, rows: NDArray[np.bool_], level: float) -> Effect:
-    arms = []
-    for found, group in ((effect.if_all, 1.0), (effect.if_none, 0.0)):
-        outcomes = model.outcome[rows & (model.exposure == group)]
-        low, high = found.low, found.high
-        if len(outcomes) and outcomes.min() == outcomes.max():
-            exact = clopper_pearson(int(outcomes.sum()), len(outcomes), level=level)
-            low, high = min(low, exact[0]), max(high, exact[1])
-        arms.append(replace(found, low=low, high=high))
-    trained, untrained = arms
-    if (trained, untrained) == (effect.if_all, effect.if_none):
-        return effect
-    difference = effect.difference
-    below = math.hypot(trained.value - trained.low, untrained.high - untrained.value)
-    above = math.hypot(trained.high - trained.value, untrained.value - untrained.low)
-    wider = replace(
-        difference,
-        low=min(difference.low, difference.value - below),
-        high=max(difference.high, difference.value + above),
-    )
-    return replace(effect, if_all=trained, if_none=untrained, difference=wider)

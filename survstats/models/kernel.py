@@ -124,7 +124,7 @@ def solve(
         begin = _full_fit(collapsed, penalty) if b > 1 else np.zeros(k)
     else:
         begin = np.asarray(start, dtype=float)
-    common = begin.ndim == 1 and penalty == "none" and held is None
+    common = b > 1 and begin.ndim == 1 and penalty == "none" and held is None
     expansion = expand(collapsed, begin) if common else None
     begin = np.broadcast_to(begin, (b, k))
     result = Solutions(
@@ -181,7 +181,11 @@ def _note(result: Solutions, places: Places, arrived: Arrived) -> None:
 
 def _support(collapsed: Collapsed, dense: Floats, penalty: Penalty) -> tuple[Bools, Floats, Bools]:
     """Which columns (k, b) say nothing beyond those before, least pivots (k, b), which are identified (b, k)."""
-    gram = (dense @ collapsed.gram).T[packing(collapsed.patterns.shape[1]).square]
+    if len(dense) < collapsed.mishaps:
+        sums = collapsed.pairs.T @ (collapsed.counts @ dense.T)
+    else:
+        sums = collapsed.gram.T @ dense.T
+    gram = sums[packing(collapsed.patterns.shape[1]).square]
     pivots, lost = pivots_and_lost(gram)
     return lost, RUNAWAY[penalty] * pivots, identified(gram, lost)
 

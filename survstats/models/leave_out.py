@@ -90,7 +90,10 @@ def refits_without_each(collapsed: Collapsed, expansion: Expansion) -> tuple[Flo
         step, change = nothing.copy(), np.full_like(nothing, np.inf)
         for _ in range(TURNS):
             pair = step_products(step)
-            bent = expansion.third @ pair / 2 + np.einsum("ijb,jb->ib", (expansion.fourth @ pair)[square], step) / 6
+            bent = (
+                expansion.third @ pair / 2
+                + np.einsum("ijb,jb->ib", (expansion.fourth @ pair)[square], step) / 6
+            )
             moved = total[square] @ step + bent
             own = rows_of.expected(part, expansion.at + step.T)[1]
             score = left_of.T + level[:, None] - moved + own.T

@@ -25,7 +25,7 @@ STEADY = 0.03  # a step so short changes the information so little that its fact
 TOLERANCE = {"none": 1e-10, "firth": 1e-9}  # of the next step, were it to shrink as the last one did
 LEFT_BY_ONE = 4e-9  # what one pass after an opening may leave: twice its step squared by the opening's
 CROWDED = 0.75  # while more than this share is still on its way, those that arrived are carried along
-TILE_CELLS = 40_000  # patterns x replicates taken at a time, so that they stay in cache
+TILE_CELLS = 80_000  # patterns x replicates taken at a time, so that they stay in cache
 PASSES = {"none": 50, "firth": 300}
 
 
@@ -104,9 +104,10 @@ class Block:
             else:
                 at += fresh
                 step, slope = fresh, ahead
-            done = (size * np.minimum(1.0, size / before) < TOLERANCE[self.penalty]) & ~gone & ~back
+            done = size * np.minimum(1.0, size / before) < TOLERANCE[self.penalty]
             if turn == 0 and opening is not None:
-                done |= (2 * size**2 < LEFT_BY_ONE * before) & ~gone & ~back
+                done |= 2 * size**2 < LEFT_BY_ONE * np.minimum(before, 1.0)
+            done &= ~gone & ~back
             if turn == 0 and opening is None:
                 done &= size < TOLERANCE[self.penalty]
                 moved = self.lost & ~self.held & (at != 0)

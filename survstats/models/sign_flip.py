@@ -31,11 +31,13 @@ class SignFlip:
     Attributes
     ----------
     estimate : float
-        Maximum likelihood.
+        Maximum likelihood; where that lies at infinity, the penalised one (Firth).
     p : float
         Two-sided, of a log odds ratio of 0.
     low, high : float
         Ends of the values with p above 1 - level around the estimate; infinite where no end was found.
+    penalised : bool
+        Whether the estimate is the penalised one: the end towards which the likelihood rises is then infinite.
     level : float
     mishaps, draws : int
         Mishaps g, and sign vectors compared: 2 ** g where ``enumerated``, else 10,000.
@@ -46,6 +48,7 @@ class SignFlip:
     p: float
     low: float
     high: float
+    penalised: bool
     level: float
     mishaps: int
     draws: int
@@ -75,6 +78,10 @@ def sign_flip_test(
     Goeman and Finos 2020, doi:10.1111/rssb.12369, flip rows; whole mishaps here).  The interval holds the
     values that are not rejected, found from the estimate outward.
 
+    p needs no finite estimate. Where the outcomes separate along the tested column the likelihood rises towards one
+    infinity: that end is open, and the other is sought from the penalised estimate; where even that is rejected it is
+    the end itself, so that the interval holds it and leaves out rejected values only.
+
     Parameters
     ----------
     frame : DataFrame
@@ -94,9 +101,15 @@ def sign_flip_test(
     ------
     NotEstimable
         ``no_rows``, ``one_outcome``, ``one_mishap``, ``missing_value``; ``no_free_column`` where the column says
-        nothing beyond the others; ``separated``, where the test would reject every value.
+        nothing beyond the others; ``separated``, where the others separate the outcomes by themselves.
     CallError
         ``missing_column``, ``not_binary``, ``level``, ``unknown_term``, ``no_generator``.
+
+    Notes
+    -----
+    The test is exact only as mishaps grow in number: scores of few mishaps lean on the same fitted coefficients. In
+    1,500 simulated sets each, where training went by mishap and did nothing, tests at 5 % rejected 6.7 % with 9 mishaps
+    and 6.9 % with 12 (two covariates of whole mishaps), 6.2 % with 12 and no covariates, 5.1 % with 30.
     """
     check_level(level)
     design = build_design(frame, terms, cluster=cluster)
@@ -108,14 +121,23 @@ def sign_flip_test(
     if collapsed.mishaps < 2:
         raise NotEstimable("one_mishap", "Only one mishap: nothing shows how mishaps differ.")
     test = _Test(collapsed, design.columns.index(tested), _signs(collapsed.mishaps, rng))
-    estimate, unit = test.centre()
+    p = float(test.p(np.zeros(1))[0])
+    estimate, unit, rises = test.centre()
+    if np.isnan(p) or unit is None:
+        raise NotEstimable(
+            "separated", "The outcomes are separated without the tested column.", "Use fewer covariates."
+        )
     enough = smallest_p(collapsed.mishaps) <= 1 - level
-    low, high = (test.end(estimate, side * unit, 1 - level) if enough else side * np.inf for side in (-1, 1))
+    low, high = (
+        test.end(estimate, side * unit, 1 - level) if enough and side != rises else side * np.inf
+        for side in (-1, 1)
+    )
     return SignFlip(
         estimate=estimate,
-        p=float(test.p(np.zeros(1))[0]),
+        p=p,
         low=low,
         high=high,
+        penalised=rises != 0,
         level=level,
         mishaps=collapsed.mishaps,
         draws=2**collapsed.mishaps if collapsed.mishaps <= ENUMERATED else DRAWS + 1,
@@ -173,21 +195,26 @@ class _Test:
             as_far += (np.abs(self.signs[first : first + step].astype(float) @ scores) >= seen).sum(axis=0)
         return np.where(np.isnan(seen), np.nan, as_far / len(self.signs))
 
-    def centre(self) -> tuple[float, float]:
-        """The estimate, from which the ends are sought, and its standard error if rows were independent."""
-        full = solve(self.data, np.ones((1, self.data.mishaps)))
-        if not full.converged[0]:
-            raise NotEstimable(
-                "separated",
-                "The outcomes are separated: all scores have one sign, at whatever value.",
-                "Use the penalised (Firth) fit.",
-            )
+    def centre(self) -> tuple[float, float | None, int]:
+        """The estimate, from which the ends are sought; its standard error if rows were independent, None where there
+        is no fit; and the sign of the infinity towards which the likelihood rises, 0 where it has a maximum.
+        """
+        everyone = np.ones((1, self.data.mishaps))
+        full = solve(self.data, everyone)
+        finite = bool(full.converged[0])
+        if not finite:
+            full = solve(self.data, everyone, penalty="firth")
         self.near = full.coefficients[0]
         at = self.near[[self.column]]
-        return float(at[0]), float(self.scores(at)[1][0] ** -0.5)
+        scores, information = self.scores(at)
+        if np.isnan(information[0]):
+            return float(at[0]), None, 0
+        return float(at[0]), float(information[0] ** -0.5), 0 if finite else int(np.sign(scores.sum()))
 
     def end(self, centre: float, step: float, alpha: float) -> float:
         """Where p first falls to ``alpha`` on the way out from the centre; infinite if it never does."""
+        if self.p(np.array([centre]))[0] <= alpha:
+            return centre
         places = centre + step * OUTWARD
         p = self.p(places)
         usable = len(p) if not np.isnan(p).any() else int(np.argmax(np.isnan(p)))

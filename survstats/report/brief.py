@@ -58,7 +58,7 @@ def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent
         banners=banners(results, words),
         question=words.say("question.asked"),
         population=join(words.say(f"question.{population_key(results)}"), population_filter(results, words)),
-        answer=words.say(f"answer.{results.codes['brief.form']}"),
+        answer=answer(results, words),
         word=_word(results, words),
         seats=seats_figure(words) if estimated else None,
         blocks=(
@@ -103,6 +103,18 @@ def population_key(results: StudyResults) -> str:
         return "population_no_years"
     one_year = results.numbers["span.first_year"].value == results.numbers["span.last_year"].value
     return "population_one_year" if one_year else "population"
+
+
+def answer(results: StudyResults, words: Wording) -> Text:
+    """The answer in two sentences, and a third where one mishap decides a group."""
+    found = words.say(f"answer.{results.codes['brief.form']}")
+    return join(found, words.say("answer.hangs")) if hangs(results) else found
+
+
+def hangs(results: StudyResults) -> bool:
+    """Whether an estimate is told of which one mishap holds all deaths, or all survivors, of a group."""
+    told = results.codes["brief.form"] == "estimated" and "effect.rd" in results.numbers
+    return told and results.codes.get("effect.one_arm_hangs") == "yes"
 
 
 def _word(results: StudyResults, words: Wording) -> WordBox:
@@ -236,10 +248,17 @@ def _assumptions(results: StudyResults, words: Wording, *, estimated: bool) -> S
     keys = ["assumed.adjusted" + {0: "_none", 1: "_one"}.get(adjusted, "")]
     keys.append("assumed.left_out" if results.lists["plan.groups_left_out"] else "assumed.left_out_fitness")
     keys += [key for key, applies in _assumed_if(results) if applies]
-    keys.append("assumed.crew")
+    keys += _crew(results)
     return Section(
         words.say("assumed.title"), words.say("assumed.lead"), tuple(words.say(key) for key in keys)
     )
+
+
+def _crew(results: StudyResults) -> list[str]:
+    """What the figure holds of flight crew's training; nothing where only passengers are studied."""
+    if results.codes.get("graph.crew") == "crew_after_contact":
+        return ["assumed.crew"]
+    return [] if list(results.lists.get("population.roles", ())) == ["passenger"] else ["assumed.crew_whole"]
 
 
 def _assumed_if(results: StudyResults) -> tuple[tuple[str, bool], ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Literal
 
 from survstats.report.content import (
@@ -63,7 +63,7 @@ def axis_figure(results: StudyResults, words: Wording) -> AxisFigure | None:
     """F2: all estimates on one axis of points; None where there is none."""
     numbers = results.numbers
     rows = [
-        _row(words, numbers[name], key, name, kind, family)
+        _row(words, numbers[name], _key(key, numbers), name, kind, family)
         for key, name, kind, family in _ROWS
         if name in numbers
     ]
@@ -74,6 +74,13 @@ def axis_figure(results: StudyResults, words: Wording) -> AxisFigure | None:
     if range_told(results) and numbers["unknown.people"].value:
         rows.append(_worst_case(results, words))
     return axis_of(results, words, rows) if rows else None
+
+
+def _key(key: str, numbers: Mapping[str, Number]) -> str:
+    """The imputed row is named by what was drawn: training or, where that is known of everyone, gaps alone."""
+    people = numbers.get("imputed.people")
+    nobody = people is not None and people.value == 0
+    return "imputed_fields" if key == "imputed" and nobody else key
 
 
 def axis_of(results: StudyResults, words: Wording, rows: Sequence[AxisRow]) -> AxisFigure:

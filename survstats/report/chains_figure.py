@@ -115,7 +115,8 @@ def plan_chains(figure: ChainsFigure, *, narrow: bool = False, paper: Paper = "w
             _panel(plate, panel, (left, top + head + 0.8 * gap, left + panel_width), size)
         top += head + each
     for line, words in enumerate(foot):
-        plate.write(Lettered(words, 0, top + size + line * gap, size, colour="soft"))
+        y = top + size + line * gap
+        plate.write(Lettered(words, width / 2, y, size, colour="soft", anchor="middle"))
     return plate
 
 

@@ -64,7 +64,7 @@ class FadingFigure:
     rug_step : float
         Months in a step.
     curve_text, limits_text, bands_text, zero_text, rug_text : Text
-        The key.
+        The key; an empty ``curve_text`` draws the limits without the curve.
     people_text : Text
         What the numbers over the field count.
     x_title, y_title : Text
@@ -120,7 +120,9 @@ def draw_fading(figure: FadingFigure, *, narrow: bool = False, paper: Paper = "w
     """
     plate = plan_fading(figure, narrow=narrow, paper=paper)
     key = "fading-narrow" if narrow else "fading"
-    return plate.svg(key=key, title=plain(figure.curve_text), description=plain(figure.alt))
+    return plate.svg(
+        key=key, title=plain(figure.curve_text or figure.limits_text), description=plain(figure.alt)
+    )
 
 
 def plan_fading(figure: FadingFigure, *, narrow: bool = False, paper: Paper = "white") -> Plate:
@@ -130,7 +132,7 @@ def plan_fading(figure: FadingFigure, *, narrow: bool = False, paper: Paper = "w
     places, under_key = _key_places(figure, width, size)
     title = break_lines(figure.y_title, width, size)
     top = under_key + len(title) * 1.3 * size + 3.0 * MM + 1.4 * size
-    height = (52 if narrow else 58) * MM
+    height = (52 if narrow else 47) * MM
     field = _field(figure, top, top + height, width, size)
     foot = break_lines(figure.x_title, width - field.left, size)
     plate = lay(width, field.bottom + RUG + 3 * MM + (2.2 + 1.25 * len(foot)) * size, paper)
@@ -148,7 +150,11 @@ def fading_data(figure: FadingFigure) -> tuple[tuple[str, ...], list[tuple[Cell,
     """What F6 shows, as a table: names of the columns and rows."""
     header = ("kind", "from_months", "to_months", "people", "value_points", "low_points", "high_points")
     rows: list[tuple[Cell, ...]] = [
-        ("curve", point.months, point.months, None, point.points, point.low, point.high)
+        (
+            "curve" if figure.curve_text else "limits",
+            *(point.months, point.months, None),
+            *(point.points if figure.curve_text else None, point.low, point.high),
+        )
         for point in figure.curve
     ]
     rows += [
@@ -165,7 +171,7 @@ def _field(figure: FadingFigure, top: float, bottom: float, width: float, size: 
     """The field that holds every limit and zero, as wide as the observed months."""
     ends = [0.0]
     for point in figure.curve:
-        ends += [point.points, point.low, point.high]
+        ends += [point.low, point.high, *([point.points] if figure.curve_text else [])]
     for band in figure.bands:
         ends += [end for end in (band.points, band.low, band.high) if end is not None]
     air = 0.05 * max(max(ends) - min(ends), 1.0)
@@ -320,7 +326,8 @@ def _marks(plate: Plate, figure: FadingFigure, field: Field) -> None:
     at = [field.x(point.months) for point in figure.curve]
     for values in ([p.low for p in figure.curve], [p.high for p in figure.curve]):
         plate.line(at, [field.y(value) for value in values], sea, LIMIT, dashes=LIMIT_DASHES)
-    plate.line(at, [field.y(point.points) for point in figure.curve], sea, CURVE)
+    if figure.curve_text:
+        plate.line(at, [field.y(point.points) for point in figure.curve], sea, CURVE)
     for band, start, end in _spans(figure, field):
         if band.points is not None and band.low is not None and band.high is not None:
             x = field.x((start + end) / 2)

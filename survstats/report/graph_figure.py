@@ -70,6 +70,8 @@ class GraphFigure:
     node_key, arrow_key : tuple of pairs
         What each kind of box and of arrow means, in the order in which they are told.
     alt : Text
+    list_alt : Text
+        Of the list for phones, which has no arrows; that of the graph where none is given.
     """
 
     title: Text
@@ -79,6 +81,7 @@ class GraphFigure:
     node_key: tuple[tuple[NodeState, Text], ...]
     arrow_key: tuple[tuple[ArrowKind, Text], ...]
     alt: Text
+    list_alt: Text = ()
 
 
 def arrow_kinds(
@@ -142,7 +145,9 @@ def draw_graph(figure: GraphFigure, *, narrow: bool = False, paper: Paper = "whi
     """
     plate = (plan_list if narrow else plan_graph)(figure, paper=paper)
     key = "graph-narrow" if narrow else "graph"
-    return plate.svg(key=key, title=plain(figure.title), description=plain(figure.alt))
+    return plate.svg(
+        key=key, title=plain(figure.title), description=plain((narrow and figure.list_alt) or figure.alt)
+    )
 
 
 def plan_graph(figure: GraphFigure, *, paper: Paper = "white") -> Plate:

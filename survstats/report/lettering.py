@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from dataclasses import dataclass
 from functools import cache
 
@@ -26,6 +27,16 @@ def _advance(character: str, face: Face, weight: Weight) -> float:
     if not font.get_char_index(ord(character)):
         return 1.0
     return float(font.load_char(ord(character)).linearHoriAdvance) / 65536 / 100
+
+
+@cache
+def legible(text: str) -> str:
+    """A text from the records as the fonts can set it: marks without a shape go, a letter they lack becomes "?"."""
+    kept = (letter for letter in text if unicodedata.category(letter) not in ("Cf", "Cc"))
+    faces = [_font("label", weight) for weight in (400, 700)]
+    return "".join(
+        letter if all(face.get_char_index(ord(letter)) for face in faces) else "?" for letter in kept
+    )
 
 
 def text_width(text: str, size: float, *, face: Face = "label", weight: Weight = 400) -> float:

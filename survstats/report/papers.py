@@ -69,8 +69,9 @@ def papers(results: StudyResults, *, now: datetime.datetime) -> dict[str, bytes]
     }
     for paper, content in contents.items():
         files[f"{paper}.html"] = render_html(content).encode()
-        files[f"{paper}.pdf"] = render_pdf(content)
-        for name, svg in figures_svg(content).items():
+        drawn = figures_svg(content)
+        files[f"{paper}.pdf"] = render_pdf(content, drawn=drawn)
+        for name, svg in drawn.items():
             files[f"figures/{name}.svg"] = svg.encode()
         for name, figure in figures_of(content).items():
             files[f"figures/{name}.csv"] = csv_text(*figure_data(figure)).encode()

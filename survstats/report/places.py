@@ -46,10 +46,14 @@ def places(results: StudyResults, name: str) -> tuple[Place, ...]:
         records_content(results, date=day),
     ):
         paper = plain(content.head.paper_name)
-        for piece, part in _pieces(_parts(content), ""):
-            if piece.id == name:
-                found.setdefault((paper, part), {})[piece.text] = None
-    return tuple(Place(paper, part, tuple(shown)) for (paper, part), shown in found.items())
+        for shown, part in _shown(_parts(content), "", name):
+            found.setdefault((paper, part), {})[shown] = None
+    return tuple(Place(paper, part, _fullest(tuple(shown))) for (paper, part), shown in found.items())
+
+
+def _fullest(shown: tuple[str, ...]) -> tuple[str, ...]:
+    """The forms, without those that another one only adds a unit to ("55" beside "55 mishaps")."""
+    return tuple(text for text in shown if not any(other.startswith(f"{text}\u00a0") for other in shown))
 
 
 def _parts(content: object) -> object:
@@ -64,16 +68,23 @@ def _parts(content: object) -> object:
     return (content.question, content.answer, numbered)
 
 
-def _pieces(part: object, place: str) -> Iterator[tuple[Piece, str]]:
-    """Every piece, with the title of the outermost headed part around it."""
-    if isinstance(part, Piece):
-        yield part, place
-    elif isinstance(part, tuple):
-        for inner in part:
-            yield from _pieces(inner, place)
+def _shown(part: object, place: str, name: str) -> Iterator[tuple[str, str]]:
+    """Every form of a number, with the interval that stands behind it, and the outermost headed part around it."""
+    if isinstance(part, tuple):
+        for at, inner in enumerate(part):
+            if isinstance(inner, Piece) and inner.id == name:
+                yield inner.text + _interval(part[at + 1 : at + 6]), place
+            else:
+                yield from _shown(inner, place, name)
     elif is_dataclass(part):
         for field in fields(part):
-            yield from _pieces(getattr(part, field.name), place or _title(part))
+            yield from _shown(getattr(part, field.name), place or _title(part), name)
+
+
+def _interval(behind: tuple[object, ...]) -> str:
+    """The interval that a cell of a table sets behind its estimate, each limit a piece of its own; else nothing."""
+    texts = [piece.text for piece in behind if isinstance(piece, Piece)]
+    return "".join(texts) if texts[:1] == [" ("] and texts[-1] == ")" else ""
 
 
 def _title(part: object) -> str:

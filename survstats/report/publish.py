@@ -71,11 +71,12 @@ def render_html(content: Content) -> str:
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     figures = {
         name: {
-            "wide": _inline(draw(figure, paper="tone")),
+            "wide": _inline(wide),
             "narrow": _inline(draw(figure, narrow=True, paper="tone")),
-            "kind": "half" if _width(draw(figure)) < _TEXT_WIDTH / 2 + MM * 10 else "whole",
+            "kind": "half" if _width(wide) < _TEXT_WIDTH / 2 + MM * 10 else "whole",
         }
         for name, figure in figures_of(content).items()
+        for wide in (draw(figure, paper="tone"),)
     }
     return environment.get_template(f"{_name(content)}.html.jinja").render(
         c=content,
@@ -86,11 +87,18 @@ def render_html(content: Content) -> str:
     )
 
 
-def render_pdf(content: Content, *, paper: Paper = "white") -> bytes:
+def render_pdf(content: Content, *, paper: Paper = "white", drawn: Mapping[str, str] | None = None) -> bytes:
     """The paper as a tagged PDF (PDF/UA-1): two A4 pages, the annex as many as it needs.
 
     Where texts of the study are too long for two pages even with little space between the parts, it runs on: type is
     never shrunk and nothing is cut.
+
+    Parameters
+    ----------
+    content : Content
+    paper : {"white", "tone"}
+    drawn : mapping of str to str, optional
+        The figures as `figures_svg` draws them on this paper, where that is done already.
 
     Raises
     ------
@@ -98,7 +106,7 @@ def render_pdf(content: Content, *, paper: Paper = "white") -> bytes:
         ``pdf``: typst refuses or warns (for example a character that the fonts do not have); ``figure_font``: a
         figure asks for a font that is not in the package.
     """
-    drawn = figures_svg(content, paper=paper)
+    drawn = figures_svg(content, paper=paper) if drawn is None else drawn
     fonts = typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[FONTS])
     for name, svg in drawn.items():
         unknown = set(re.findall(r'font-family="([^"]+)"', svg)) - set(fonts.families())

@@ -22,6 +22,7 @@ _PRINTED = (
     "calibration",
     "coefficients",
     "crude_shares",
+    "empty_cells",
     "era_positivity",
     "estimators",
     "findings_by_rule",

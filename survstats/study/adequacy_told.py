@@ -73,8 +73,9 @@ def _store_calibration(
     file_rows: np.ndarray[tuple[int], np.dtype[np.int64]],
 ) -> None:
     found = calibration(risk, outcome, codes, level=_LEVEL)
-    for name, row in (("slope", found.slope), ("intercept", found.intercept)):
-        out.number(f"adequacy.calibration_{name}", _number(row), rests_on=COMPARED)
+    for name, unit, row in (("slope", "slope", found.slope), ("intercept", "log_odds", found.intercept)):
+        out.number(f"adequacy.calibration_{name}", _number(row, unit), rests_on=COMPARED)
+    out.codes["adequacy.calibration"] = reading_of(found.slope)
     out.table(
         "calibration",
         ("from_risk", "to_risk", "occupants", "predicted", "survived_share", "low", "high"),
@@ -94,7 +95,18 @@ def _store_calibration(
     )
 
 
-def _number(row: Coefficient) -> Number:
+def reading_of(slope: Coefficient) -> str:
+    """What the slope says of risks predicted without the person's own mishap.
+
+    ``no_better`` than giving everyone the same risk where 0 or less may be the slope, ``too_sure`` where it is below 1
+    for certain, else ``fits``.
+    """
+    if slope.low <= 0:
+        return "no_better"
+    return "too_sure" if slope.high < 1 else "fits"
+
+
+def _number(row: Coefficient, unit: str) -> Number:
     if not np.isfinite([row.estimate, row.low, row.high]).all():
         raise NotEstimable("not_converged", "The calibration has no finite limits.")
-    return Number(row.estimate, "log_odds", "calibration", row.low, row.high, _LEVEL, row.df)
+    return Number(row.estimate, unit, "calibration", row.low, row.high, _LEVEL, row.df)

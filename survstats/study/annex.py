@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from survstats.effects.mediators import mediators
+import pandas as pd
+
 from survstats.effects.standardise import Effect
-from survstats.study import adequacy_told, beside, circumstances, imputing, other_models, recency_told
+from survstats.records.cohort import Population
+from survstats.study import adequacy_told, beside, circumstances, imputing, other_models, pairs, recency_told
 from survstats.study.estimating import FEWEST_MISHAPS, MainEstimate
 from survstats.study.everybody import Everybody, in_fixed_order
-from survstats.study.graph_told import store_eras, store_graph, store_question
+from survstats.study.graph_told import store_graph, store_question
 from survstats.study.plan import Study
+from survstats.study.positivity import store_positivity
 from survstats.study.results import MASKED, Audience
 from survstats.study.results_builder import ResultsBuilder
-
-_PAIRS = {"SEAT": ("seat", "far_seat"), "PPE": ("breathing_set", "ebs_issued")}
 
 
 def store_annex(
@@ -43,8 +44,9 @@ def store_annex(
         Called with ``recency`` and ``imputing`` as those steps start.
     """
     store_question(out)
-    store_graph(out, out.lists.get("plan.adjusted", study.covariates))
-    store_eras(out, people.primary.analysed)
+    frames: dict[Population, pd.DataFrame] = {"P1": people.primary.frame, "P2": people.everyone.frame}
+    store_graph(out, out.lists.get("plan.adjusted", study.covariates), frames)
+    store_positivity(out, people.primary.analysed)
     _store_models(out, study, people, main)
     tell("recency")
     if audience == "sharing":
@@ -58,11 +60,7 @@ def store_annex(
 
 def _store_models(out: ResultsBuilder, study: Study, people: Everybody, main: MainEstimate | None) -> None:
     analysed = people.primary.analysed
-    pairs = {one.node: one for one in mediators(analysed)}
-    for node, (name, added) in _PAIRS.items():
-        fields = pairs[node].fields if node in pairs else ()
-        whole = None if main is None else main.effect
-        beside.store_pair(out, analysed, study.covariates, name=name, fields=fields, added=added, whole=whole)
+    pairs.store_pairs(out, analysed, study.covariates, whole=None if main is None else main.effect)
     beside.store_unknown_survivability(out, people.derived, analysed, study.covariates)
     if main is None:
         out.leave_out(out.absent["effect.rd"], *other_models.IDS, *adequacy_told.IDS)
@@ -109,6 +107,7 @@ def _store_imputed(
         out,
         in_fixed_order(people.primary.frame),
         study.covariates,
+        currency_months=study.plan.question.currency_months,
         draws=study.plan.imputation.draws,
         seed=study.plan.run.seed,
         delta=delta,

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from survstats.effects.modification import Modification, modification, shrink
+from survstats.effects.mediators import moved_by_training
+from survstats.effects.modification import Modification, modification, shrink, spread_beyond_chance
 from survstats.effects.question import for_passengers_only
 from survstats.effects.standardise import Effect
 from survstats.study.counting import COMPARED
@@ -18,14 +19,11 @@ IDS = ("modifiers", "modifier_contrasts")
 
 
 def with_circumstances(frame: pd.DataFrame, *, cold_water_c: float | None) -> pd.DataFrame:
-    """The rows with ``cold_water`` (below the study's limit: yes, no, unknown) and ``immersion_group``."""
+    """The rows with ``cold_water``: below the study's limit, yes, no or unknown."""
     water = frame["water_temp_c"].to_numpy(float)
     limit = np.nan if cold_water_c is None else cold_water_c
     cold = np.select([water < limit, water >= limit], ["yes", "no"], default="unknown")
-    return frame.assign(
-        cold_water=pd.Categorical(cold, categories=["no", "yes", "unknown"]),
-        immersion_group=frame["capsized"],
-    )
+    return frame.assign(cold_water=pd.Categorical(cold, categories=["no", "yes", "unknown"]))
 
 
 def store_circumstances(
@@ -35,7 +33,10 @@ def store_circumstances(
     everyone: tuple[pd.DataFrame, Sequence[str], Effect | None],
     passengers: tuple[pd.DataFrame, Sequence[str], Effect | None],
 ) -> None:
-    """The difference at each level of each listed modifier, drawn towards the whole, and between levels.
+    """The difference at each level of each listed modifier, shrunken towards the whole, and between levels.
+
+    The code ``modifiers.spread`` is ``none_seen`` where levels spread no more than chance alone would make them: then
+    every shrunken value is that of the whole.
 
     Parameters
     ----------
@@ -53,7 +54,9 @@ def store_circumstances(
     for name in modifiers:
         frame, covariates, overall = passengers if for_passengers_only(name) else everyone
         if overall is None:
-            left_out.append(f"{name} not_estimated")
+            whole = "effect.rd_passengers" if for_passengers_only(name) else "effect.rd"
+            out.absent[f"modifiers.{name}"] = out.absent.get(whole, "not_estimated")
+            left_out.append(f"{name} {out.absent[f'modifiers.{name}']}")
             continue
         with out.or_absent(f"modifiers.{name}"):
             one = modification(
@@ -71,8 +74,12 @@ def store_circumstances(
             left_out.append(f"{name} {reason}")
     out.lists["modifiers.left_out"] = left_out
     out.lists["modifiers.passengers_only"] = [name for name in modifiers if for_passengers_only(name)]
+    out.lists["modifiers.moved_by_training"] = [
+        name for name in modifiers if moved_by_training(everyone[0], name) is not None
+    ]
     if not found:
-        out.leave_out("one_level", *IDS)
+        reasons = {out.absent[f"modifiers.{name}"] for name in modifiers}
+        out.leave_out(reasons.pop() if len(reasons) == 1 else "one_level", *IDS)
         return
     _store_levels(out, found)
 
@@ -102,6 +109,7 @@ def _store_levels(out: ResultsBuilder, found: Sequence[tuple[Modification, pd.Da
                     *(difference.value, difference.low, difference.high),
                 )
             )
+    out.codes["modifiers.spread"] = "some" if spread_beyond_chance(every) > 0 else "none_seen"
     out.table(
         "modifiers",
         ("modifier", "level", "occupants", "trained", "died", "difference", "low", "high", "shrunken"),

@@ -9,6 +9,7 @@ import pandas as pd
 
 from survstats.challenge.unmeasured import e_value, e_value_of_limit
 from survstats.challenge.verdict import thresholds
+from survstats.effects.arms import hangs_on_one_mishap
 from survstats.effects.intervals import number_needed
 from survstats.effects.one_mishap_out import one_mishap_out
 from survstats.effects.overlap import Overlap, overlap
@@ -77,6 +78,8 @@ def store_main(out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[st
     for notice in model.notices:
         out.notices.append((notice.code, dict(notice.values)))
     _store_without_one(out, without_one)
+    hanging = hangs_on_one_mishap(frame, outcome=OUTCOME, exposure=EXPOSURE, cluster=CLUSTER)
+    out.codes["effect.one_arm_hangs"] = "yes" if hanging else "no"
     return MainEstimate(
         effect=effect,
         narrower=narrower,

@@ -17,6 +17,8 @@ IDS = (
     *("imputed.people", "imputed.people_died", "imputed.draws", "imputed.iterations"),
     *("imputed.fraction_missing", "effect.rd_imputed", "imputation_chains", "imputation_delta"),
 )
+#: Fields that the papers know by another name among the predictors of training.
+_CODES = {"died_on_impact": "impact_death"}
 _NOT_COMPARED = ("unknown", "lapsed", "briefing")
 _RESTS_ON = (
     *COMPARED,
@@ -29,6 +31,7 @@ def store_imputed(
     frame: pd.DataFrame,
     covariates: Sequence[str],
     *,
+    currency_months: float,
     draws: int,
     seed: int,
     delta: bool = True,
@@ -41,11 +44,13 @@ def store_imputed(
     frame : DataFrame
         Everyone in the primary population, in an order that their ids do not decide.
     covariates : sequence of str
+    currency_months : float
+        How long training counts as current; what is known of a date is never drawn against.
     draws, seed : int
     delta : bool
         Whether the range is made.
     """
-    plan = ImputationPlan(covariates=tuple(covariates), draws=draws)
+    plan = ImputationPlan(covariates=tuple(covariates), draws=draws, currency_months=currency_months)
     with out.or_absent(*IDS):
         imputed = impute(frame, plan=plan, rng=stream(seed, "imputation"))
         found = imputed_effect(
@@ -87,6 +92,9 @@ def _store_chains(out: ResultsBuilder, frame: pd.DataFrame, imputed: Imputed) ->
     unknown = frame.iloc[imputed.unknown]
     out.count_people("imputed.people", people(unknown["file_row"]))
     out.count_people("imputed.people_died", people(unknown.loc[unknown[OUTCOME] == 0, "file_row"]))
+    out.lists["imputed.fields"] = list(imputed.fields)
+    out.lists["imputed.leans_on"] = [_CODES.get(name, name) for name in imputed.leans_on]
+    out.lists["imputed.left_out"] = [_CODES.get(name, name) for name in imputed.left_out]
     out.figure("imputed.draws", imputed.draws, unit="draws", method="study_file")
     out.figure("imputed.iterations", imputed.iterations, unit="rounds", method="rule")
     out.table(

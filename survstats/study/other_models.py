@@ -8,7 +8,6 @@ from collections.abc import Iterable
 import pandas as pd
 
 from survstats.effects.augmented import augmented
-from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.resampling import stream
 from survstats.models.design import fill_gaps
 from survstats.models.fitted import Coefficient
@@ -81,12 +80,14 @@ def _store_sign_flip(out: ResultsBuilder, filled: pd.DataFrame, columns: list[st
         found = sign_flip_test(
             filled, OUTCOME, columns, tested=EXPOSURE, cluster=CLUSTER, rng=stream(seed, "sign_flip")
         )
-        if not math.isfinite(found.estimate):
-            raise NotEstimable("separated", "The log odds ratio has no finite value.")
+        least = smallest_p(found.mishaps)
+        for name, value in (("p", found.p), ("smallest_p", least)):
+            out.figure(f"flip.{name}", value, unit="p", method="sign_flip", rests_on=COMPARED)
+        out.codes["flip.kind"] = "enumerated" if found.enumerated else "drawn"
         estimate = Number(
             found.estimate,
             "log_odds",
-            "sign_flip",
+            "sign_flip_penalised" if found.penalised else "sign_flip",
             found.low,
             found.high,
             found.level,
@@ -94,10 +95,6 @@ def _store_sign_flip(out: ResultsBuilder, filled: pd.DataFrame, columns: list[st
             occupants=len(filled),
         )
         out.number("flip.log_odds", estimate, rests_on=COMPARED)
-        least = smallest_p(found.mishaps)
-        for name, value in (("p", found.p), ("smallest_p", least)):
-            out.figure(f"flip.{name}", value, unit="p", method="sign_flip", rests_on=COMPARED)
-        out.codes["flip.kind"] = "enumerated" if found.enumerated else "drawn"
 
 
 def _store_augmented(out: ResultsBuilder, frame: pd.DataFrame, main: MainEstimate) -> None:
@@ -110,6 +107,8 @@ def _store_augmented(out: ResultsBuilder, frame: pd.DataFrame, main: MainEstimat
             names, (found.difference, found.untrained, found.minus_standardised), strict=True
         ):
             out.estimate(name, part, rests_on=COMPARED)
+        gap = found.minus_standardised
+        out.codes["effect.roads"] = "apart" if abs(gap.value) > gap.se else "alike"
 
 
 def _store_random_intercept(
@@ -122,6 +121,9 @@ def _store_random_intercept(
             found.spread, "log_odds", "random_intercept", found.spread_low, found.spread_high, _LEVEL
         )
         out.number("random.spread", spread, rests_on=COMPARED)
+        out.codes["random.spread_state"] = (
+            "none" if "no_spread" in {notice.code for notice in found.notices} else "some"
+        )
         risks = [found.marginal_risk(filled, setting={EXPOSURE: value}) for value in (1.0, 0.0)]
         _store_gap(out, "effect.rd_random_intercept", risks, main, method="random_intercept")
     with out.or_absent("random.within", "random.between", "random.difference"):
@@ -131,7 +133,7 @@ def _store_random_intercept(
                 f"random.{name}", _log_odds(getattr(split, name), "within_and_between"), rests_on=COMPARED
             )
         apart = split.difference.low > 0 or split.difference.high < 0
-        out.codes["random.reading"] = "differ" if apart else "agree"
+        out.codes["random.reading"] = "differ" if apart else "not_told_apart"
 
 
 def _log_odds(row: Coefficient, method: str) -> Number:

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import Any, Literal
 
 from survstats.groundwork.cells import inert_json
-from survstats.groundwork.errors import CallError
+from survstats.groundwork.errors import CallError, RecordsError
+from survstats.groundwork.file_bytes import read_file
 
 SCHEMA_VERSION = 3
 
@@ -124,7 +125,9 @@ class StudyResults:
         raise CallError(
             "not_results",
             f"This results.json has schema version {version}, not {SCHEMA_VERSION}.",
-            "Run 'survstats brief' on the study again.",
+            "It was written by a newer survstats: use that one, or run 'survstats brief' on the study again."
+            if version > SCHEMA_VERSION
+            else "Run 'survstats brief' on the study again.",
         )
 
 
@@ -158,17 +161,19 @@ def read_results(path: str | Path) -> StudyResults:
     Raises
     ------
     CallError
-        ``no_results`` if there is none that can be read, ``not_results`` if it is something else.
+        ``no_results`` if there is none that can be read (a pipe or a device is not opened), ``not_results`` if it is
+        something else.
     """
     path = Path(path)
     if os.path.isdir(path):
         path = path / "results.json"
     try:
-        return StudyResults.from_json(path.read_text(encoding="utf-8"))
-    except OSError:
-        raise CallError(
-            "no_results", f"There is no results.json to read at '{path}'.", "Run 'survstats brief' first."
-        ) from None
+        return StudyResults.from_json(read_file(path).decode("utf-8"))
+    except RecordsError as fault:
+        told = (
+            fault.plain if fault.reason == "not_a_file" else f"There is no results.json to read at '{path}'."
+        )
+        raise CallError("no_results", told, "Run 'survstats brief' first.") from None
     except UnicodeDecodeError:
         raise _not_results() from None
 

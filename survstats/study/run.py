@@ -14,6 +14,7 @@ from survstats.records.population import refuse_absent_values, studied_mishaps
 from survstats.study import agreed, annex, beside, counting, estimating, flow, gaps, judging
 from survstats.study.estimating import MainEstimate
 from survstats.study.everybody import Everybody, everybody
+from survstats.study.graph_told import held_equal
 from survstats.study.judging import Found
 from survstats.study.plan import Study
 from survstats.study.results import Audience, StudyResults
@@ -78,7 +79,7 @@ def run(
     tell("estimating")
     main = _store_main(out, people.primary.analysed, study.covariates)
     tell("beside")
-    found = _store_beside(out, people, study.covariates, main=main)
+    found = store_beside(out, people, study.covariates, main=main)
     annex.store_annex(out, study, people, main, found.passengers, audience=audience, tell=tell)
     out.codes["brief.form"] = judging.form(out, mishaps, people.primary.analysed, estimated=main is not None)
     tell("judging")
@@ -157,7 +158,7 @@ def _store_main(
     return estimating.store_main(out, analysed, tuple(covariates))
 
 
-def _store_beside(
+def store_beside(
     out: ResultsBuilder, people: Everybody, covariates: Sequence[str], *, main: MainEstimate | None
 ) -> Found:
     """What stands beside it: the crude numbers, within mishaps, passengers alone, everyone aboard."""
@@ -166,7 +167,9 @@ def _store_beside(
     within = store_within(out, analysed, covariates)
     without_role = tuple(name for name in covariates if name != "role")
     passengers = beside.store_population(out, people.passengers.analysed, without_role, name="passengers")
-    aboard = beside.store_population(out, people.everyone.analysed, tuple(covariates), name="all_aboard")
+    among_all = held_equal(covariates, population="P2")
+    out.lists["plan.adjusted_all_aboard"] = list(among_all)
+    aboard = beside.store_population(out, people.everyone.analysed, among_all, name="all_aboard")
     out.lists["notices.gap_fields"] = [str(v["field"]) for code, v in out.notices if code == "gap_coded"]
     return Found(main=main, passengers=passengers, all_aboard=aboard, within=within)
 

@@ -22,18 +22,18 @@ from survstats.study.results_builder import ResultsBuilder, cell_id
 
 #: Ids whose numbers tell nothing of people: the plan, the rule of the verdict and its gates, years, all mishaps.
 _OPEN_NUMBERS = re.compile(
-    r"(plan|threshold|log|agreement|sharing|span)\.|population\.(first|last)_year$|records\.(mishaps|not_blind|blind_unknown)$"
+    r"(plan|threshold|log|agreement|sharing|span|graph)\.|population\.(first|last)_year$|records\.(mishaps|not_blind|blind_unknown)$"
     r"|verdict\.(assessed|gates)$|gate\.\w+\.number$"
 )
 _OPEN_LISTS = re.compile(
     r"plan\.|graph\.|modifiers\.|notices\.|gaps\.needed$|records\.(warnings|accepted|banners)$|population\.(classes|roles)$"
 )
-#: Tables that follow from the study file alone.
+#: Tables that follow from the study file, and from which of its fields were recorded at all.
 _OPEN_TABLES = ("graph_nodes", "graph_edges", "open_paths")
 #: The analyst's tables and counts stay here whole: they cut the same people finer than anything that is shared.
 _IN_HOUSE = re.compile(
-    r"(flow|crude_shares|recency|fading_months|modifiers|calibration|influence|era_positivity)/"
-    r"|(recency|fading|imputed)\."
+    r"(flow|crude_shares|recency|fading_months|modifiers|calibration|influence|era_positivity|empty_cells)/"
+    r"|(recency|fading|imputed|pairs|overlap)\."
 )
 _ONE_MISHAP = re.compile(r"adequacy\.largest_leverage$|fading\.")
 _OPEN_TEXTS = re.compile(r"study\.")
@@ -46,6 +46,16 @@ _SPARED = frozenset(COMPARED) | {"gaps.died", "gaps.survived"}
 #: A hash of a file or plan would tell whoever has it, or guesses it, that this is the one.
 _OPEN_PROVENANCE = ("verdict_thresholds", "seed")
 _WORD = re.compile(r"[a-z_]*")
+
+#: Codes that tell something of a number, and go where it goes.
+_CODES = {
+    "adequacy.calibration": "adequacy.calibration_slope",
+    "effect.one_arm_hangs": "effect.rd",
+    "effect.roads": "effect.augmented_gap",
+    "flip.kind": "flip.p",
+    "random.reading": "random.difference",
+    "random.spread_state": "random.spread",
+}
 
 #: Which counts the state of a gate rests on, beside the four groups compared.
 _GATES: Mapping[str, Sequence[str]] = {
@@ -71,19 +81,21 @@ def share(out: ResultsBuilder, *, limit: int) -> StudyResults:
     -------
     StudyResults
         With the code ``paper.audience`` "sharing" and the number ``sharing.limit``. A count that is withheld has the
-        method "masked" and no value; another number that is withheld is absent with the reason "masked".
+        method "masked" and no value; another number, or a table, that is withheld is absent with the reason "masked".
     """
     closed = _closed(out, limit)
     numbers, absent = _numbers(out, closed)
     numbers["sharing.limit"] = Number(float(limit), "count", "study_file")
     codes, gates = _codes(out, closed)
+    tables = _tables(out, closed, numbers) | {"gates": gates}
+    absent |= {name: MASKED for name in out.tables if name not in tables}
     return StudyResults(
         numbers=numbers,
         codes=codes,
         texts={name: text for name, text in out.texts.items() if _OPEN_TEXTS.match(name)},
         absent=absent,
         lists=_lists(out, closed),
-        tables=_tables(out, closed, numbers) | {"gates": gates},
+        tables=tables,
         rows={},
         notices=[(code, dict(values)) for code, values in out.notices if code == "gap_coded"],
         provenance={
@@ -209,7 +221,7 @@ def _codes(out: ResultsBuilder, closed: frozenset[str]) -> tuple[dict[str, str],
         codes |= {"verdict.chance_shown": MASKED, "verdict.chance_why": MASKED}
     if closed & {*COMPARED, "seen.unknown", "seen.unknown_died"}:
         codes["records.left_out"] = "left_out_alike"
-    for code, number in (("flip.kind", "flip.log_odds"), ("random.reading", "random.difference")):
+    for code, number in _CODES.items():
         if code in codes and not _is_open(out, number, closed):
             del codes[code]
     if "claim.trained_of_survivors" in out.numbers and not _is_open(

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from survstats.groundwork.errors import CallError
-from survstats.groundwork.words import did_you_mean
-from survstats.study.results import Cell, Number, StudyResults, Table, rows_in
+from survstats.groundwork.words import nearest
+from survstats.study.results import MASKED, Cell, Number, StudyResults, Table, rows_in
 from survstats.study.results_builder import cell_id
 
 Kind = Literal[
@@ -21,7 +21,12 @@ _RULE = re.compile(r"verdict\.|gate\.\w+\.number$|gates/")
 _RUNS = re.compile(r"runs\.|records\.runs$|runs/")
 _LOG = re.compile(r"log\.")
 _FINDINGS = ("findings", "findings_by_rule", "accepted")
-_GRAPH = ("graph_nodes", "graph_edges", "open_paths")
+#: Columns that say at which steps a table is made: the method decides them, no record does.
+_STEPS = re.compile(
+    r"recency/\d+/(band|from_months|to_months)$|fading_months/\d+/from_months$|fading_curve/\d+/months$"
+    r"|imputation_delta/\d+/delta_\w+$|imputation_chains/\d+/(draw|iteration)$"
+)
+_GRAPH = re.compile(r"graph\.|(graph_nodes|graph_edges|open_paths)/")
 
 
 @dataclass(frozen=True)
@@ -44,8 +49,9 @@ class Trace:
         As asked for, a cell as ``table.row.column`` with its rows counted from 0.
     kind : str
         ``people`` counted people, ``mishaps`` counted mishaps, ``estimate`` any other number made of counts, ``plan``
-        from the study file, ``threshold`` and ``rule`` of the verdict, ``trainer_runs`` from the trainer's records,
-        ``log`` from the run log, ``finding`` of the checks of the records, ``graph`` of causes as shipped.
+        from the study file, ``threshold`` of the verdict, ``rule`` of the verdict or the steps of a table,
+        ``trainer_runs`` from the trainer's records, ``log`` from the run log, ``finding`` of the checks of the records,
+        ``graph`` of causes as shipped.
     number : Number or None
         None for a cell, and for an id that is absent.
     cell : str, float, int or None
@@ -63,7 +69,7 @@ class Trace:
     mishaps : tuple of str
         For counts of mishaps: which.
     withheld : bool
-        Whether these are results for sharing, which hold no rows on purpose.
+        Whether these are results for sharing, which hold no rows, and not all tables, on purpose.
     """
 
     id: str
@@ -97,12 +103,15 @@ def trace(results: StudyResults, asked: str) -> Trace:
     if asked in results.numbers or asked in results.absent:
         return _traced(results, asked, asked, cell=None)
     found = _cell(results, asked)
+    table = asked.replace("/", ".").partition(".")[0]
+    if found is None and table in results.absent:
+        return _traced(results, asked, table, cell=None)
     if found is None:
         known = [*results.numbers, *results.absent, *_cells(results)]
         raise CallError(
             "unknown_id",
             f"There is no number '{asked}' in these results.",
-            did_you_mean(asked, known, otherwise="results.json holds all numbers by their ids."),
+            _meant(asked, known),
         )
     table, at, column = found
     place = results.tables[table].columns.index(column)
@@ -114,48 +123,61 @@ def trace(results: StudyResults, asked: str) -> Trace:
     )
 
 
+def _meant(asked: str, known: Sequence[str]) -> str:
+    """What was probably meant, whether written in capitals or not."""
+    small = {name.lower(): name for name in known}
+    near = nearest(asked.lower(), small)
+    return (
+        "results.json holds all numbers by their ids." if near is None else f"Did you mean '{small[near]}'?"
+    )
+
+
 def _traced(results: StudyResults, told: str, name: str, *, cell: Cell) -> Trace:
-    counts, mishaps = _ends(results, name)
+    counts, mishaps = ((), ()) if _STEPS.match(name) else _ends(results, name)
     people: frozenset[int] = frozenset().union(*(rows_in(results.people[one]) for one in counts))
     return Trace(
         id=told,
-        kind=_kind(results, name),
+        kind=_kind(results, name, cell),
         number=results.numbers.get(name),
         cell=cell,
         absent=results.absent.get(name),
         rests_on=tuple((one, _size(results, one)) for one in counts if one != name)
-        or tuple((one, _size(results, one)) for one in _listed(results, name)),
+        or tuple((one, _size(results, one)) for one in _listed(results, name) if not _STEPS.match(name)),
         ledger=_ledger(results, people),
         rows=_rows(results, people),
         without_row=_without_row(results, counts),
         mishaps=mishaps,
-        withheld=results.codes.get("paper.audience") == "sharing",
+        withheld=_withheld(results),
     )
 
 
-def _kind(results: StudyResults, name: str) -> Kind:
+def _withheld(results: StudyResults) -> bool:
+    return results.codes.get("paper.audience") == "sharing"
+
+
+def _kind(results: StudyResults, name: str, cell: Cell) -> Kind:
     table = name.partition("/")[0]
     by_name: tuple[tuple[bool, Kind], ...] = (
         (name in results.people, "people"),
-        (bool(_RULE.match(name)), "rule"),
+        (bool(_RULE.match(name) or _STEPS.match(name)), "rule"),
         (bool(_RUNS.match(name)), "trainer_runs"),
         (bool(_LOG.match(name)), "log"),
         (table in _FINDINGS, "finding"),
-        (table in _GRAPH, "graph"),
+        (bool(_GRAPH.match(name)), "graph"),
         (name in results.mishaps or name.rpartition("/")[2] == "mishaps", "mishaps"),
     )
     for holds, kind in by_name:
         if holds:
             return kind
     number = results.numbers.get(name)
-    if number is None:
-        return "estimate"
+    if number is None:  # in results for sharing nothing is left to tell whom a cell counts
+        return "people" if _withheld(results) and (isinstance(cell, int) or cell == MASKED) else "estimate"
     by_method: dict[str, Kind] = {"study_file": "plan", "rule": "threshold"}
     if number.method in by_method:
         return by_method[number.method]
     if number.unit == "count" and re.search(r"mishaps$|^within\.", name):
         return "mishaps"
-    return "people" if number.unit == "count" and number.method == "masked" else "estimate"
+    return "people" if number.unit == "count" and name not in results.rests_on else "estimate"
 
 
 def _ends(results: StudyResults, name: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -191,7 +213,7 @@ def _listed(results: StudyResults, name: str) -> Sequence[str]:
 def _size(results: StudyResults, name: str) -> int | None:
     number = results.numbers.get(name)
     if number is not None:
-        return None if number.method == "masked" else round(number.value)
+        return None if number.method == MASKED else round(number.value)
     table, _, place = name.partition("/")
     if place and table in results.tables:
         at, _, column = place.partition("/")

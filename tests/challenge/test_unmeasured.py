@@ -45,6 +45,9 @@ def test_golden_to_six_decimals():
         (1.0, 2.0, 1.0),
         (0.4, 0.8, 1.809017),
         (0.0, math.inf, 1.0),
+        # a group in which nobody died: the death ratio may be 0, its other limit still decides
+        (0.0, 0.8, 1.809017),
+        (1.8, math.inf, 3.0),
     ],
 )
 def test_the_limit_nearer_to_one_counts_and_one_covered_explains_nothing(low, high, expected):
@@ -57,3 +60,7 @@ def test_a_ratio_and_its_inverse_need_the_same_and_more_needs_more(ratio):
     assert e_value(ratio) >= ratio
     # the factor so strong on both sides just gives the ratio: E^2 / (2 E - 1)
     assert e_value(ratio) ** 2 / (2 * e_value(ratio) - 1) == pytest.approx(ratio, rel=1e-9)
+
+
+def test_nothing_explains_away_a_ratio_of_zero_or_infinity():
+    assert e_value(0.0) == e_value(math.inf) == math.inf

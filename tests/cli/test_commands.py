@@ -38,6 +38,8 @@ def test_brief_without_words_makes_the_papers_of_the_demo(tmp_path):
     assert done.returncode == 0, done.stderr
     out = tmp_path / "survstats-brief"
     assert {path.name for path in out.iterdir()} == {
+        "annex.html",
+        "annex.pdf",
         "brief.html",
         "brief.pdf",
         "records.html",
@@ -52,7 +54,7 @@ def test_brief_without_words_makes_the_papers_of_the_demo(tmp_path):
     assert done.stderr.splitlines()[0] == "Reading the records"
     results = json.loads((out / "results.json").read_text(encoding="utf-8"))
     manifest = json.loads((out / "manifest.json").read_text(encoding="utf-8"))
-    assert results["schema_version"] == manifest["schema_version"] == 2
+    assert results["schema_version"] == manifest["schema_version"] == 3
     assert (manifest["made_by"], manifest["invented"]) == ("survstats", "yes")
     assert {"study_file", "mishap_file", "occupant_file", "verdict_thresholds", "seed", "made_at"} <= set(
         manifest

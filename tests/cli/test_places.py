@@ -48,6 +48,7 @@ READ = {
     "map workbook": ("map", "{place}.xlsx", "--out", "{tmp}/out.toml"),
     "mapping of a study": ("check", "{study}"),
     "records of a study": ("check", "{study}"),
+    "trace": ("trace", "effect.rd", "--in", "{place}"),
 }
 WRITTEN = {
     "check csv": ("check", "{study}", "--out", "{place}.csv"),

@@ -14,6 +14,8 @@ import pytest
 from survstats.effects import augmented as module
 from survstats.effects.augmented import augmented
 from survstats.groundwork.errors import NotEstimable
+from survstats.models.design import build_design
+from survstats.models.one_pass import fit_one_pass
 from survstats.records.invented.worlds import simulate_logistic
 
 NAMES = {"outcome": "y", "exposure": "trained", "cluster": "mishap"}
@@ -49,12 +51,12 @@ def slow_fit(rows, outcome):
     return beta
 
 
-def slow(frame):
+def slow(frame, outcome_fit=slow_fit, propensity_fit=slow_fit):
     """The difference over all and over the untrained, person by person."""
     a, y = frame["trained"].to_numpy(float), frame["y"].to_numpy(float)
     rows = np.column_stack([np.ones(len(a)), a, frame["crew"], frame["seat_far"]]).astype(float)
     background = rows[:, [0, 2, 3]]
-    beta, gamma = slow_fit(rows, y), slow_fit(background, a)
+    beta, gamma = outcome_fit(rows, y), propensity_fit(background, a)
     everybody = others = 0.0
     for i in range(len(a)):
         risk = [1 / (1 + math.exp(-(np.r_[1.0, arm, rows[i, 2:]] @ beta))) for arm in (0.0, 1.0)]
@@ -75,6 +77,70 @@ def test_slow_road_agrees_with_each_mishap_left_out(occupants_90):
     one = found(occupants_90)
     assert (one.difference.value, one.untrained.value) == near(tuple(whole), 1e-8)
     assert (one.difference.se, one.untrained.se) == near(tuple(errors), 1e-8)
+
+
+def slow_penalised(rows, outcome):
+    """Firth's fit, then the intercept alone so that the mean risk is the one seen."""
+    beta = np.zeros(len(rows[0]))
+    for only_intercept in (False, True):
+        for _ in range(300):
+            p = 1 / (1 + np.exp(-rows @ beta))
+            weight = p * (1 - p)
+            inverse = np.linalg.inv(rows.T @ (rows * weight[:, None]))
+            if only_intercept:
+                beta[0] += np.sum(outcome - p) / weight.sum()
+                continue
+            hat = weight * np.einsum("ij,jk,ik->i", rows, inverse, rows)
+            step = inverse @ rows.T @ (outcome - p + hat * (0.5 - p))
+            beta = beta + step / max(1.0, np.abs(step).max())
+    return beta
+
+
+def test_penalised_propensities_by_hand():
+    # crew: 7 of 8 trained, passengers: 3 of 12. The propensity model is saturated, so Firth's fit is that of counts
+    # with a half added to each (Firth 1993, doi:10.1093/biomet/80.1.27): odds 7.5 to 1.5 and 3.5 to 9.5; then one
+    # factor t on all odds until 10 of 20 are trained, a quadratic
+    odds = (7.5 / 1.5, 3.5 / 9.5)
+    a, b = odds
+    half = a * (8 - 10) + b * (12 - 10)
+    t = (-half + math.sqrt(half**2 + 400 * a * b)) / (20 * a * b)
+    chances = [a * t / (1 + a * t), b * t / (1 + b * t)]
+    assert 8 * chances[0] + 12 * chances[1] == pytest.approx(10, abs=1e-12)
+    crew = np.r_[np.ones(8), np.zeros(12)]
+    trained = np.r_[np.ones(7), [0.0], np.ones(3), np.zeros(9)]
+    background = np.column_stack([np.ones(20), crew])
+    fitted = 1 / (1 + np.exp(-background @ slow_penalised(background, trained)))
+    assert fitted == pytest.approx(np.r_[np.full(8, chances[0]), np.full(12, chances[1])], abs=1e-9)
+    design = build_design(
+        pd.DataFrame({"crew": crew, "mishap": np.r_[np.zeros(7), 1, np.arange(12) % 4]}),
+        ["crew"],
+        cluster="mishap",
+    )
+    fits = fit_one_pass(
+        design.matrix, trained, design.mishap_codes
+    )  # mishap 1 holds the only untrained of the crew
+    assert fits.penalised
+    assert 1 / (1 + np.exp(-background @ fits.coefficients[0])) == pytest.approx(fitted, abs=1e-9)
+
+
+def test_penalised_differences_agree_with_a_slow_road_with_each_mishap_left_out(occupants_90):
+    # the only untrained of the crew stand in mishap 1, so that both models of everyone are finite and one replicate of
+    # the propensity is not; all fits are then penalised
+    frame = occupants_90.copy()
+    frame.loc[frame["crew"] == 1, "trained"] = 1
+    frame.loc[frame[(frame["crew"] == 1) & (frame["mishap"] == 1)].index[:1], "trained"] = 0
+    separated = frame.assign(seat_far=np.where(frame["y"] == 1, 0, frame["seat_far"]))
+    for data, outcome_fit in ((frame, slow_fit), (separated, slow_penalised)):
+        whole = slow(data, outcome_fit, slow_penalised)
+        parts = [slow(data[data["mishap"] != g], outcome_fit, slow_penalised) for g in range(1, 15)]
+        errors = np.sqrt(13 / 14 * np.sum((np.array(parts) - whole) ** 2, axis=0))
+        one = found(data)
+        assert one.penalised
+        assert one.difference.method == (
+            "augmented_ml" if outcome_fit is slow_fit else "augmented_firth_flic"
+        )
+        assert (one.difference.value, one.untrained.value) == near(tuple(whole), 1e-6)
+        assert (one.difference.se, one.untrained.se) == near(tuple(errors), 1e-6)
 
 
 @pytest.mark.parametrize("cells", [1, 200])

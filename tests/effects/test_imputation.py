@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,10 +10,12 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
-from survstats.effects import imputation_draws
+from survstats.effects import completed_sets, imputation_draws
 from survstats.effects.imputation import ImputationPlan, impute, trained_of
-from survstats.effects.imputation_draws import _of_others, begin, drawn_status, status_steps
+from survstats.effects.imputation_chains import begin, drawn_status, of_others
+from survstats.effects.imputation_draws import status_steps
 from survstats.effects.imputed_effect import delta_range, imputed_effect
+from survstats.effects.intervals import t_quantile
 from survstats.effects.missing_values import ALWAYS, CURRENT, STATUSES, find_gaps
 from survstats.effects.risk_model import prepare
 from survstats.effects.standardise import standardise
@@ -109,6 +112,7 @@ def test_the_people_counted_are_those_of_unknown_training(primary, imputed):
     assert imputed.people == unknown.sum() == len(imputed.unknown)
     assert imputed.died == (unknown & (primary["survived"] == 0)).sum()
     assert {"imputed_field"} <= {notice.code for notice in imputed.notices}
+    assert imputed.fields == ("sig_wave_height_m",)
 
 
 def test_a_course_of_unknown_date_was_current_or_lapsed_and_other_entries_bind_too(primary):
@@ -132,12 +136,49 @@ def statuses_of(done):
     return [frame["trained_status"].astype(object) for frame in done.frames]
 
 
-def test_a_course_after_the_mishap_tells_nothing_of_before(primary):
+def left_open(primary, *, ever, kind, days, precision="day", currency_months=24.0):
+    """Statuses open to somebody of unknown status whose training entry says this, the last course so long before."""
     frame = primary.copy()
     row = int(np.flatnonzero(frame["trained_status"] == "unknown")[0])
-    frame.loc[row, "training_ever"], frame.loc[row, "training_type"] = "yes", "underwater_escape"
-    frame.loc[row, "training_last_date"] = frame.loc[row, "event_date"] + pd.Timedelta(days=90)
-    assert find_gaps(frame, PLAN).allowed[row].all()
+    frame.loc[row, ["training_ever", "training_type", "training_date_precision"]] = ever, kind, precision
+    frame.loc[row, "training_last_date"] = frame.loc[row, "event_date"] - pd.Timedelta(days=days)
+    plan = replace(PLAN, currency_months=currency_months)
+    return {
+        status
+        for status, is_open in zip(STATUSES, find_gaps(frame, plan).allowed[row], strict=True)
+        if is_open
+    }
+
+
+def test_a_course_after_the_mishap_tells_nothing_of_before(primary):
+    assert left_open(primary, ever="yes", kind="underwater_escape", days=-400) == set(STATUSES)
+    # a date known to the year may still lie before, and is read so where the status is derived: then it was current
+    by_year = left_open(primary, ever="yes", kind="underwater_escape", days=-1, precision="year")
+    assert by_year == {"current"}
+
+
+def test_a_date_that_is_known_rules_out_what_it_forbids(primary):
+    long_ago, lately = 16 * 365, 300
+    briefed = "briefing_or_dry_only"
+    assert left_open(primary, ever="yes", kind="unknown", days=long_ago) == {"lapsed", briefed}
+    assert left_open(primary, ever="unknown", kind="unknown", days=long_ago) == {"lapsed", "none", briefed}
+    assert left_open(primary, ever="unknown", kind="underwater_escape", days=long_ago) == {"lapsed"}
+    assert left_open(primary, ever="unknown", kind="underwater_escape", days=lately) == {"current"}
+    # the last course may have been a briefing, with a hands-on one before it
+    assert left_open(primary, ever="yes", kind="unknown", days=lately) == {"current", "lapsed", briefed}
+    # 24 months fall into that year: both stay open
+    near = left_open(primary, ever="unknown", kind="underwater_escape", days=730, precision="year")
+    assert near == {"current", "lapsed"}
+    assert "current" in left_open(primary, ever="yes", kind="unknown", days=long_ago, currency_months=None)
+
+
+def test_nobody_of_an_old_course_is_drawn_current(primary):
+    frame = primary.copy()
+    rows = np.flatnonzero(frame["trained_status"] == "unknown")
+    frame.loc[rows, ["training_ever", "training_type", "training_date_precision"]] = "yes", "unknown", "day"
+    frame.loc[rows, "training_last_date"] = frame.loc[rows, "event_date"] - pd.Timedelta(days=6000)
+    done = impute(frame, plan=replace(PLAN, currency_months=24), rng=stream(1, "old"))
+    assert {s.iloc[row] for row in rows for s in statuses_of(done)} == {"lapsed", "briefing_or_dry_only"}
 
 
 def test_unknown_is_a_gap_in_a_category_and_the_outcome_is_never_touched(primary):
@@ -234,18 +275,38 @@ def test_training_known_of_survivors_only_cannot_be_imputed():
 # the models behind
 
 
+AT_HAND = ("outcome", "answer_of_others", "outcome_of_others", "log_aboard")
+
+
 def test_the_predictors_are_the_outcome_first_then_the_rest_and_none_says_the_same_as_another(primary):
     chains = begin(find_gaps(primary, PLAN), 3, stream(1, "begin"))
-    hands_on, current, briefed = status_steps(chains)
-    wanted = {"outcome", "answer_of_others", "outcome_of_others", "log_aboard", "role[passenger]"}
-    assert wanted | {"far_seat[yes]", "operator_code[S]", "era[2010s]"} <= set(hands_on.columns)
-    assert "died_on_impact" not in hands_on.columns  # nobody alive at immersion had died before
-    assert hands_on.columns[0] == current.columns[0] == briefed.columns[0] == "outcome"
+    hands_on, _, briefed = status_steps(chains)
+    always = ("role", "far_seat", "operator_code", "era")  # of the living, nobody had died at impact
+    assert hands_on.leans_on == (*AT_HAND, *always, *(one for one in COVARIATES if one not in always))
+    assert not hands_on.left_out
+    assert hands_on.columns[:6] == (*AT_HAND, "role[passenger]", "far_seat[yes]")
+    assert {"operator_code[S]", "era[2010s]"} <= set(hands_on.columns)
     rare = int(min(briefed.answer.sum(), (1 - briefed.answer).sum()))
-    assert len(briefed.columns) == rare // 3
+    assert len(briefed.columns) == rare // 3 == len(briefed.leans_on)
     assert briefed.left_out
     known = primary["trained_status"] != "unknown"
     assert set(hands_on.rows) == set(np.flatnonzero(known))
+
+
+def test_few_mishaps_lose_whole_fields_and_never_what_the_others_aboard_show():
+    folder = demo_folder("demo_small")
+    records = read_records(folder / "mishap.csv", folder / "occupant.csv")
+    frame = build_cohort(derive(records, currency_months=24), records, population="P1").frame
+    done = impute(frame, plan=replace(PLAN, draws=2, iterations=1), rng=stream(1, "few"))
+    assert done.leans_on[:4] == AT_HAND
+    assert "era" in done.left_out  # three columns, where fewer were left
+    assert not set(done.leans_on) & set(done.left_out)
+    hands_on = status_steps(begin(find_gaps(frame, PLAN), 2, stream(1, "few")))[0]
+    assert len(hands_on.columns) <= frame["mishap_id"].nunique() // 2
+    for one in ("role", "far_seat", "operator_code", "aircraft_class"):
+        levels = set(frame[one].astype(str)) - {"unknown"}
+        at = {name for name in hands_on.columns if name.startswith(f"{one}[")}
+        assert len(at) == (len(levels) - 1 if one in done.leans_on else 0)
 
 
 def test_the_intercept_is_refitted_so_that_expected_answers_are_as_many_as_seen(primary, monkeypatch):
@@ -274,7 +335,7 @@ def test_means_of_the_others_leave_oneself_out():
     codes = np.array([0, 0, 0, 1, 1, 2])
     members = sparse.csr_array((np.ones(6), (codes, np.arange(6))), shape=(3, 6))
     yes, asked = np.array([[1.0, 0, 1, 1, 0, 1]]), np.array([[1.0, 1, 1, 1, 0, 1]])
-    found = _of_others(yes, asked, members, codes)[0]
+    found = of_others(yes, asked, members, codes)[0]
     # the fourth has nobody else who was asked, the sixth nobody else at all: the mean of everyone asked
     assert found == pytest.approx([0.5, 1.0, 0.5, 0.8, 1.0, 0.8])
 
@@ -408,17 +469,82 @@ def test_a_tilted_point_is_that_of_the_frames_made_by_hand(imputed):
     assert point.difference.value == pytest.approx(np.mean(values), abs=1e-9)
 
 
-def test_separated_sets_fall_back_to_the_penalised_road():
+@pytest.fixture(scope="module")
+def separated():
     people = people_of_world(4, mishaps=14)
-    people.loc[people["trained_status"] == "current", "survived"] = 1
-    people.loc[people["trained_status"] == "none", "survived"] = people.index.to_series() % 2
+    people.loc[people["truly"] == 1, "survived"] = 1
+    people.loc[people["truly"] == 0, "survived"] = people.index.to_series() % 2
     plan = ImputationPlan(("crew",), draws=3, iterations=2, cluster="mishap", always=("survived",))
-    done = impute(people, plan=plan, rng=stream(1, "separated"))
-    names = {**WORLD, "covariates": ("crew",)}
-    plain = imputed_effect(done, **names).difference
-    assert delta_range(done, (0.0,), (0.0,), **names)[0].difference.value == pytest.approx(
-        plain.value, abs=1e-9
+    return impute(people, plan=plan, rng=stream(1, "separated"))
+
+
+BY_CREW = {**WORLD, "covariates": ("crew",)}
+
+
+def main_road(done, names):
+    """The model and effect of each completed frame by the functions of the main estimate."""
+    models = [prepare(frame[frame["trained"].notna()], **names) for frame in done.frames]
+    return models, [standardise(model) for model in models]
+
+
+def test_separated_sets_are_fitted_as_the_main_road_would(separated):
+    models, effects = main_road(separated, BY_CREW)
+    assert all(model.penalised for model in models)
+    plain = imputed_effect(separated, **BY_CREW)
+    by_hand = pool(
+        [one.difference.value for one in effects],
+        [one.difference.se**2 for one in effects],
+        complete_df=min(model.mishaps for model in models) - 1,
     )
+    assert plain.difference.value == pytest.approx(by_hand.value, abs=1e-8)
+    assert plain.difference.se == pytest.approx(by_hand.se, abs=1e-8)
+    at_no_tilt = delta_range(separated, (0.0,), (0.0,), **BY_CREW)[0].difference
+    for name in ("value", "low", "high", "se"):
+        assert getattr(at_no_tilt, name) == pytest.approx(getattr(plain.difference, name), abs=1e-8)
+
+
+def test_where_nobody_of_a_group_died_the_pooled_limits_are_no_narrower_than_the_exact_ones(separated):
+    # the exact upper and lower limit of n of n: Clopper and Pearson 1934, doi:10.1093/biomet/26.4.404
+    done = replace(
+        separated,
+        frames=tuple(
+            frame.assign(survived=np.where(frame["trained"] == 1, 1, frame["survived"]))
+            for frame in separated.frames
+        ),
+    )
+    found = imputed_effect(done, **BY_CREW)
+    fewest = min(int((frame["trained"] == 1).sum()) for frame in done.frames)
+    exact = 0.025 ** (1 / fewest)
+    assert found.if_all.low <= exact + 1e-12
+    assert found.if_all.high == 1.0
+    below = np.hypot(found.if_all.value - found.if_all.low, found.if_none.high - found.if_none.value)
+    assert found.difference.low <= found.if_all.value - found.if_none.value - below + 1e-12
+    jackknife_alone = found.difference.value - t_quantile(0.95, found.difference.df) * found.difference.se
+    assert found.difference.low < jackknife_alone
+
+
+def test_the_road_taken_does_not_move_the_answer(imputed, separated, monkeypatch):
+    def answers():
+        return [
+            [p.difference.value, p.difference.low, p.difference.high]
+            for done, names in ((imputed, NAMES), (separated, BY_CREW))
+            for p in delta_range(done, (-2.0, 0.0, 2.0), (0.0,), **names)
+        ]
+
+    together = answers()
+    monkeypatch.setattr(completed_sets, "CELLS_AT_ONCE", 1)  # one draw at a time
+    assert np.allclose(answers(), together, atol=1e-8, rtol=0)
+    monkeypatch.setattr(completed_sets, "TOGETHER", 1)  # every set by itself
+    assert np.allclose(answers(), together, atol=1e-7, rtol=0)
+
+
+def test_a_completed_set_with_too_few_deaths_is_refused_as_the_main_estimate_is(imputed):
+    alive = tuple(
+        frame.assign(survived=np.where(np.arange(len(frame)) % 60 == 0, 0, 1)) for frame in imputed.frames
+    )
+    with pytest.raises(NotEstimable) as fault:
+        imputed_effect(replace(imputed, frames=alive), **NAMES)
+    assert fault.value.reason == "too_many_fields"
 
 
 # what the world truly holds

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from survstats.effects.mediators import mediators
+from survstats.effects.mediators import mediators, moved_by_training
 
 
 def aboard(*mishaps):
@@ -47,3 +47,21 @@ def test_unknown_is_not_no(nothing):
     seat, equipment = mediators(aboard((nothing, nothing, "yes"), (nothing, nothing, "no")))
     assert (seat.people, seat.unknown_people) == (0, 4)
     assert (equipment.people, equipment.unknown_people) == (0, 2)  # in the second mishap nobody had a set
+
+
+def test_a_seat_as_modifier_is_moved_by_training_where_seats_were_or_may_have_been_free():
+    free = aboard(("free", "yes", "yes"), ("assigned", "yes", "yes"))
+    assert moved_by_training(free, "far_seat").people == 2
+    assert moved_by_training(free, "seats_to_exit").why == "free_seats"
+    assert moved_by_training(free, "ebs_issued") is None
+    assigned = aboard(("assigned", "no", "yes"), ("assigned", "yes", "yes"))
+    assert moved_by_training(assigned, "far_seat") is None
+    assert moved_by_training(assigned, "ebs_issued").why == "sets_for_trained"
+    assert moved_by_training(assigned, "suit_worn") is None
+    for frame in (free, assigned):
+        assert moved_by_training(frame, "role") is moved_by_training(frame, "capsized") is None
+
+
+def test_without_any_word_on_seats_a_seat_may_have_been_moved():
+    unsaid = moved_by_training(aboard(("free", "yes", "yes")).drop(columns="seat_choice"), "far_seat")
+    assert (unsaid.people, unsaid.unknown_people) == (0, 2)

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from survstats.effects.modification import modification, shrink
+from survstats.effects.modification import modification, shrink, spread_beyond_chance
 from survstats.effects.modifier_levels import levels_of
 from survstats.effects.risk_model import prepare
 from survstats.effects.standardise import standardise
@@ -112,6 +112,18 @@ def test_order_of_levels_turns_the_contrast_and_keeps_the_levels(occupants_90):
     assert one.contrasts[0].difference.low == near(-other.contrasts[0].difference.high)
 
 
+def test_a_seat_that_was_taken_freely_is_told_as_moved_by_training(occupants_90):
+    frame = occupants_90.assign(
+        far_seat=occupants_90["seat_far"], mishap_id=occupants_90["mishap"].astype(str)
+    )
+    free = frame.assign(seat_choice=np.where(frame["mishap"] < 4, "free", "assigned"))
+    one, _ = found(free, modifier="far_seat")
+    assert one.moved_by_training
+    assert one.mediator.people == int((frame["mishap"] < 4).sum())
+    assert not found(free.assign(seat_choice="assigned"), modifier="far_seat")[0].moved_by_training
+    assert not found(free)[0].moved_by_training  # a column of whom the graph knows nothing
+
+
 # ---- shrinking --------------------------------------------------------------------------------------------------
 
 
@@ -130,11 +142,14 @@ def test_shrinking_by_hand(occupants_90):
     shares = [0.3 * 0.01 / 0.02, -0.1 * 0.01 / 0.03, 0.0, 0.2 * 0.01 / 0.05]
     drawn = [level.shrunken for each in shrink(two, overall=overall) for level in each.levels]
     assert drawn == near([overall.difference.value + share for share in shares])
+    assert spread_beyond_chance(two) == near(0.01)
 
 
-def test_levels_that_differ_by_no_more_than_chance_are_drawn_all_the_way(occupants_90):
+def test_levels_that_differ_by_no_more_than_chance_all_equal_everybody_and_no_spread_is_told(occupants_90):
     one, overall = found(occupants_90)
-    drawn = shrink((with_deviations(one, [(0.1, 0.02), (-0.1, 0.01)]),), overall=overall)[0]
+    by_chance = with_deviations(one, [(0.1, 0.02), (-0.1, 0.01)])
+    assert spread_beyond_chance((by_chance,)) == spread_beyond_chance(()) == 0.0
+    drawn = shrink((by_chance,), overall=overall)[0]
     assert [level.shrunken for level in drawn.levels] == [overall.difference.value] * 2
     nothing = shrink((with_deviations(one, [(0.0, 0.0), (0.0, 0.0)]),), overall=overall)[0]
     assert [level.shrunken for level in nothing.levels] == [overall.difference.value] * 2

@@ -227,3 +227,14 @@ def test_collapsing_keeps_every_count(golden):
     assert collapsed.counts.sum() == len(y)
     np.testing.assert_allclose(collapsed.successes.sum(axis=0), x.T @ y)
     assert collapsed.mishaps == 20
+
+
+@pytest.mark.parametrize("mishaps", [1_000, 8_000])
+def test_one_pass_after_an_opening_leaves_less_than_a_hundred_millionth(mishaps):
+    x, y, codes = random_rows(9, mishaps=mishaps, extra=3)
+    collapsed = collapse(x, y, codes)
+    weights = bootstrap(mishaps, 40, np.random.default_rng(3))
+    passes = solve(collapsed, weights, start=np.zeros((40, x.shape[1]))).coefficients
+    opened = solve(collapsed, weights)
+    assert opened.converged.all()
+    np.testing.assert_allclose(opened.coefficients, passes, rtol=0, atol=5e-9)

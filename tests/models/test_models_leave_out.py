@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import slow
@@ -14,10 +16,10 @@ from survstats.models.expansion import expand
 from survstats.models.kernel import collapse, mean_risk, solve
 
 
-def refits_near(x, y, codes):
+def refits_near(x, y, codes, **changes):
     collapsed = collapse(x, y, codes)
     full = solve(collapsed, np.ones((1, collapsed.mishaps))).coefficients[0]
-    return leave_out.refits_without_each(collapsed, expand(collapsed, full))
+    return leave_out.refits_without_each(collapsed, replace(expand(collapsed, full), **changes))
 
 
 def spread(values):
@@ -74,10 +76,8 @@ def test_difference_and_its_jackknife_error_agree_to_a_ten_millionth(many, writt
     assert spread(differences[0]) == pytest.approx(spread(differences[1]), rel=1e-7)
 
 
-def test_the_fourth_order_is_needed_for_that(many, written_out, monkeypatch):
-    bends = leave_out._bends
-    monkeypatch.setattr(leave_out, "_bends", lambda *given: (*bends(*given)[:3], *np.zeros((2, 1))))
-    coefficients, near = refits_near(*many)
+def test_the_fourth_order_is_needed_for_that(many, written_out):
+    coefficients, near = refits_near(*many, fourth=np.zeros((15, 15)))
     assert np.abs(coefficients[near] - written_out[1].coefficients[near]).max() > 1e-8
 
 
@@ -116,3 +116,26 @@ def test_small_whole_numbers_weigh_as_floats_do(many):
     weights = np.random.default_rng(2).integers(0, 3, (4, 600))
     small = solve(collapsed, weights.astype(np.uint8))
     np.testing.assert_array_equal(small.coefficients, solve(collapsed, weights.astype(float)).coefficients)
+
+
+@pytest.mark.slow
+def test_at_six_thousand_mishaps_a_sample_agrees_with_exact_refits():
+    x, y, codes = random_rows(5, mishaps=6_000, extra=3)
+    collapsed = collapse(x, y, codes)
+    fit = solve(collapsed, leave_one_out(6_000))
+    assert refits_near(x, y, codes)[1].mean() > 0.95  # nearly all go by the derivatives
+    chosen = np.sort(np.random.default_rng(6).choice(6_000, 50, replace=False))
+    start = np.zeros((50, x.shape[1]))  # one start for each: no opening, passes over the patterns only
+    exact = solve(collapsed, leave_one_out(6_000)[chosen], start=start).coefficients
+    np.testing.assert_allclose(fit.coefficients[chosen], exact, rtol=0, atol=1e-9)
+    for mishap in chosen[:3]:
+        rows = codes != mishap
+        np.testing.assert_allclose(
+            fit.coefficients[mishap], slow.logistic(x[rows], y[rows]), rtol=0, atol=1e-8
+        )
+    exposed, unexposed = x.copy(), x.copy()
+    exposed[:, 1], unexposed[:, 1] = 1.0, 0.0
+    for rows in (exposed, unexposed):
+        short = mean_risk(rows, codes, leave_one_out(6_000), fit.coefficients)[chosen]
+        long = mean_risk(rows, codes, leave_one_out(6_000)[chosen], exact)
+        np.testing.assert_allclose(short, long, rtol=1e-9)

@@ -114,7 +114,6 @@ def test_rows_repeated_inside_their_mishap_change_nothing(occupants):
         (lambda d: d.assign(mishap=1), NotEstimable, "one_mishap"),
         (lambda d: d.assign(trained=1), NotEstimable, "no_free_column"),
         (lambda d: d.assign(crew=d["y"]), NotEstimable, "separated"),
-        (lambda d: d.assign(trained=d["y"]), NotEstimable, "separated"),
         (lambda d: d.assign(mishap=range(90)), CallError, "no_generator"),
         (lambda d: d.drop(columns="trained"), CallError, "missing_column"),
     ],
@@ -123,6 +122,48 @@ def test_what_cannot_be_tested_is_said(occupants, change, error, reason):
     with pytest.raises(error) as refused:
         sign_flip_test(change(occupants), "y", TERMS, **NAMES)
     assert refused.value.reason == reason
+
+
+def all_lived(seed: int, level: float = 0.95, turned: bool = False):
+    """Ten mishaps of four people; all of the trained lived."""
+    rng = np.random.default_rng([2026, 14, seed])
+    mishap = np.repeat(np.arange(10), 4)
+    trained, far = rng.integers(0, 2, (2, 40))
+    shared = rng.normal(0, 1, 10)[mishap]
+    y = np.where(trained == 1, 1, (rng.random(40) < 1 / (1 + np.exp(-shared))).astype(int))
+    frame = pd.DataFrame({"mishap": mishap, "trained": trained, "far": far, "y": 1 - y if turned else y})
+    return frame, sign_flip_test(frame, "y", ["trained", "far"], **NAMES, level=level)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_p_is_that_of_plain_enumeration_where_all_the_trained_lived(seed):
+    frame, found = all_lived(seed)
+    x = np.column_stack([np.ones(40), frame["trained"], frame["far"]]).astype(float)
+    assert found.p == pytest.approx(
+        slow_p(x, frame["y"].to_numpy(), frame["mishap"].to_numpy(), 1, 0.0), abs=1e-12
+    )
+    assert found.penalised
+    assert found.high == math.inf
+    assert found.low <= found.estimate
+
+
+def test_where_all_the_trained_lived_the_closed_end_is_where_p_crosses_or_the_estimate():
+    ends = []
+    for seed in range(8):
+        frame, found = all_lived(seed)
+        x = np.column_stack([np.ones(40), frame["trained"], frame["far"]]).astype(float)
+        rest = x, frame["y"].to_numpy(), frame["mishap"].to_numpy(), 1
+        assert slow_p(*rest, found.low - 1e-4) <= 0.05
+        ends.append(found.low < found.estimate)
+        if ends[-1]:
+            assert slow_p(*rest, found.low + 1e-4) > 0.05
+    assert {True, False} == set(ends)
+
+
+def test_where_all_the_trained_died_the_other_end_is_open():
+    (_, one), (_, other) = all_lived(3), all_lived(3, turned=True)
+    assert (other.p, other.low) == (one.p, -math.inf)
+    assert (-other.estimate, -other.high) == pytest.approx((one.estimate, one.low), abs=1e-6)
 
 
 def test_only_a_column_of_the_model_is_tested(occupants):

@@ -160,3 +160,11 @@ def test_a_large_record_keeps_its_tails():
     assert found.p_worse == 1.0
     assert found.exact_low < found.log_odds_ratio < found.exact_high
     assert found.exact_high - found.exact_low < 0.3
+
+
+def test_large_mishaps_agree_with_the_exact_comparison():
+    x, y, codes = random_rows(21, mishaps=12, biggest=90)
+    frame = as_frame(x, y, codes)[0]
+    fit = fit_within(frame, "y", ["x1"], cluster="mishap")
+    exact = exact_within(y, x[:, 1], codes)
+    assert fit.table.estimates[0] == pytest.approx(exact.log_odds_ratio, rel=1e-9)

@@ -30,7 +30,13 @@ def environment(study: Path | None = None) -> dict[str, str]:
     """The environment of a kernel: warnings are errors, and the study is the demo or the one given."""
     plain = {name: value for name, value in os.environ.items() if name != "SURVSTATS_STUDY"}
     chosen = {} if study is None else {"SURVSTATS_STUDY": str(study)}
-    return {**plain, **chosen, "PYTHONWARNINGS": WARNINGS, "PYTHONPATH": str(ROOT)}
+    return {
+        **plain,
+        **chosen,
+        "PYTHONWARNINGS": WARNINGS,
+        "PYTHONPATH": str(ROOT),
+        "OPENBLAS_NUM_THREADS": "1",
+    }
 
 
 def execute(path: Path, study: Path | None = None) -> NotebookNode:

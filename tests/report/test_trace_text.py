@@ -81,6 +81,19 @@ def test_places_name_each_part_once_and_nothing_where_it_is_not_printed(results)
     assert places(results, "effect.e_value_death") == ()
 
 
+def test_a_number_is_shown_as_the_paper_shows_it_once(results):
+    row = results.tables["recency"].rows[0]
+    shown = [f"{100 * row[at]:.0f}".replace("-", "−") for at in (5, 6, 7)]
+    forms = [
+        form.replace("\u00a0", " ")
+        for place in places(results, "recency.0.difference")
+        for form in place.shown
+    ]
+    assert forms == ["{} ({} to {})".format(*shown)]
+    estimate = [form for place in places(results, "effect.rd") for form in place.shown]
+    assert not {"55", "237"} & set(estimate)
+
+
 def test_what_is_passed_on_says_that_rows_were_left_out(results):
     shared = replace(
         results,

@@ -44,8 +44,8 @@ def told_by_fate(frame):
     )
 
 
-def test_training_told_by_different_people_fails_the_gate_on_wrong_entries(study_folder):
-    plain = carried_out(study_folder)
+def test_training_told_by_different_people_fails_the_gate_on_wrong_entries(demo_results, study_folder):
+    plain = demo_results["demo_small"]
     assert plain.lists["records.banners"] == []
     assert plain.codes["gate.miscoding.state"] == "not_assessed"
     change(study_folder, "occupant", told_by_fate)
@@ -72,8 +72,8 @@ def test_not_coded_blind_and_not_known_are_two_counts(study_folder):
     assert value(results, "records.blind_unknown") == 2
 
 
-def test_a_course_of_the_year_of_the_mishap_is_counted_and_changes_no_status(study_folder):
-    before = carried_out(study_folder)
+def test_a_course_of_the_year_of_the_mishap_is_counted_and_changes_no_status(demo_results, study_folder):
+    before = demo_results["demo_small"]
 
     def coarse(frame):
         mishaps = read(study_folder, "mishap").set_index("mishap_id")
@@ -93,8 +93,8 @@ def test_a_course_of_the_year_of_the_mishap_is_counted_and_changes_no_status(stu
     assert [f.severity for f in told if f.rule == "R17"] == ["warning"] * 2
 
 
-def test_people_without_a_row_make_the_range_one_of_those_with_a_row(study_folder):
-    assert carried_out(study_folder).codes["unknown.rows"] == "whole"
+def test_people_without_a_row_make_the_range_one_of_those_with_a_row(demo_results, study_folder):
+    assert demo_results["demo_small"].codes["unknown.rows"] == "whole"
     change(study_folder, "mishap", lambda frame: frame.assign(status_ascertained_by="mixed"))
     change(study_folder, "occupant", lambda frame: frame.iloc[:-2])
     results = carried_out(study_folder)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 
 import pytest
 from hypothesis import given
@@ -12,7 +13,15 @@ from hypothesis import strategies as st
 from survstats.groundwork.errors import CallError
 from survstats.groundwork.estimate import Estimate
 from survstats.records.demo import DEMO_NAMES
-from survstats.study.results import Number, StudyResults, Table, read_results, row_ranges, rows_in
+from survstats.study.results import (
+    SCHEMA_VERSION,
+    Number,
+    StudyResults,
+    Table,
+    read_results,
+    row_ranges,
+    rows_in,
+)
 from survstats.study.results_builder import ResultsBuilder
 
 
@@ -71,6 +80,24 @@ def test_json_of_the_right_version_but_without_its_parts_is_refused():
     with pytest.raises(CallError) as caught:
         StudyResults.from_json('{"schema_version": 1}')
     assert caught.value.reason == "not_results"
+
+
+@pytest.mark.parametrize(("version", "newer"), [(SCHEMA_VERSION + 1, True), (SCHEMA_VERSION - 1, False)])
+def test_results_of_another_version_say_which_side_is_too_old(version, newer):
+    with pytest.raises(CallError) as caught:
+        StudyResults.from_json(json.dumps({"schema_version": version}))
+    assert ("newer survstats" in caught.value.remedy) == newer
+    assert str(version) in caught.value.plain
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs pipes and devices")
+def test_a_pipe_or_a_device_is_not_opened(tmp_path):
+    os.mkfifo(tmp_path / "results.json")
+    (tmp_path / "zero").symlink_to("/dev/zero")
+    for place in (tmp_path, tmp_path / "results.json", tmp_path / "zero"):
+        with pytest.raises(CallError, match="pipe or a device") as caught:
+            read_results(place)
+        assert caught.value.reason == "no_results"
 
 
 @pytest.mark.parametrize(

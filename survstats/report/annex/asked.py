@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from survstats.report.annex.content import AnnexBlock, AnnexSection
-from survstats.report.annex.tables import coded, said, section, table_rows, tabled, texts
+from survstats.report.annex.tables import coded, said, section, some, table_rows, tabled, texts
 from survstats.report.content import Piece
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
@@ -88,18 +88,5 @@ def crude(results: StudyResults, words: Wording) -> AnnexSection:
     heads = ("status", *counts, *shares)
     table = tabled(words, "crude.shares", heads, rows, numbers=heads[1:])
     exact = ("exact", "exact_rd") if results.codes["brief.form"] in ("few_mishaps", "one_mishap") else ()
-    return section(words, "crude", table, said(words, "crude.plain", "rd", *exact, "range"))
-
-
-def positivity(results: StudyResults, words: Wording) -> AnnexBlock | None:
-    """How many trained and never trained people there are in each era."""
-    rows = (
-        (
-            (Piece(str(row["era"]).replace("_", " ")),),
-            *(words.cell(f"era_positivity.{at}.{arm}", "count") for arm in ("trained", "untrained")),
-        )
-        for at, row in enumerate(table_rows(results, "era_positivity"))
-    )
-    return tabled(
-        words, "graph.eras", ("era", "trained", "untrained"), rows, numbers=("trained", "untrained")
-    )
+    perhaps = ("perhaps",) if some(results, "unknown.perhaps") else ()
+    return section(words, "crude", table, said(words, "crude.plain", "rd", *exact, "range", *perhaps))

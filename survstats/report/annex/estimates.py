@@ -18,8 +18,11 @@ from survstats.report.annex.tables import (
     why,
     with_interval,
 )
+from survstats.report.annex.unknown import drawn_training
+from survstats.report.brief import hangs
 from survstats.report.brief_figures import axis_of
-from survstats.report.content import AxisFigure, AxisRow, Piece, RowKind
+from survstats.report.content import AxisFigure, AxisRow, Piece, RowKind, Text
+from survstats.report.lettering import join
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
 
@@ -40,33 +43,36 @@ _KINDS: dict[str, RowKind] = {"effect.rd": "main", "crude.rd": "unadjusted"}
 def estimate(results: StudyResults, words: Wording) -> AnnexSection:
     """The main estimate on every scale, all estimators on one axis, coefficients, and what few mishaps allow."""
     if "effect.rd" not in results.numbers:
-        more = texts(words, f"needed.{results.codes['brief.form']}")
-        first = refused(words, results, "effect.rd", more)
-        return section(words, "estimate", first, few(results, words), lead=None)
+        needed = texts(words, f"needed.{results.codes['brief.form']}")
+        block = AnnexBlock(words.say("needed.title"), (), items=needed) if needed else None
+        first = refused(words, results, "effect.rd")
+        return section(words, "estimate", first, block, few(results, words), lead=None)
     return section(
         words,
         "estimate",
-        _scales(words),
+        _scales(results, words),
         _estimators(results, words),
         _coefficients(results, words),
         few(results, words),
     )
 
 
-def _scales(words: Wording) -> AnnexBlock | None:
+def _scales(results: StudyResults, words: Wording) -> AnnexBlock | None:
     rows: list[Row] = [
         (words.say(f"annex.estimate.{key}"), words.cell(name, form), words.say(f"annex.estimate.{key}_read"))
         for key, name, form in _SCALES
         if words.cell(name, form)
     ]
-    items = texts(words, "annex.estimate.penalised") if _penalised(words) else ()
+    items = texts(words, "annex.estimate.penalised") if penalised(results) else ()
+    items += texts(words, "annex.estimate.hangs") if hangs(results) else ()
     return tabled(
         words, "estimate.scales", ("measure", "value", "reading"), rows, numbers=("value",), items=items
     )
 
 
-def _penalised(words: Wording) -> bool:
-    return words.can_say("annex.estimate.penalised") and words.number("effect.rd").method.endswith("firth")
+def penalised(results: StudyResults) -> bool:
+    """Whether the main estimate is a penalised one."""
+    return results.codes.get("effect.likelihood") == "penalised"
 
 
 def _estimators(results: StudyResults, words: Wording) -> AnnexBlock | None:
@@ -79,9 +85,10 @@ def _estimators(results: StudyResults, words: Wording) -> AnnexBlock | None:
     rows = [
         (
             coded(words, "annex.estimator", name.replace(".", "_")),
-            _whom(results, words, at),
+            _whom(results, words, at, name),
             words.cell(name, "points_with_interval"),
-            *(_part(words, results, name, part) for part in ("mishaps", "occupants")),
+            _part(words, results, name, "mishaps"),
+            _occupants(words, results, name),
         )
         for at, name in stored
     ]
@@ -93,19 +100,41 @@ def _estimators(results: StudyResults, words: Wording) -> AnnexBlock | None:
         rows,
         numbers=("points", "mishaps", "occupants"),
         picture=Picture("estimators", figure) if figure else None,
-        items=texts(words, "annex.estimate.augmented"),
+        items=_roads(results, words),
     )
 
 
-def _whom(results: StudyResults, words: Wording, at: int) -> tuple[Piece, ...]:
-    """Population, target and weighting of an estimate, in words."""
+def _roads(results: StudyResults, words: Wording) -> tuple[Text, ...]:
+    """How far the doubly robust estimate is from the main one, and whether that is more than its error."""
+    told = texts(words, "annex.estimate.augmented")
+    reading = texts(words, f"annex.estimate.roads_{results.codes.get('effect.roads', '')}")
+    return (join(*told, *reading),) if told else ()
+
+
+def _whom(results: StudyResults, words: Wording, at: int, name: str) -> tuple[Piece, ...]:
+    """Population, target and weighting of an estimate, and what is done otherwise, in words."""
     row = table_rows(results, "estimators")[at]
     parts = [
         coded(words, f"annex.{part}", str(row[part]))
         for part in ("population", "target", "weighting")
         if row.get(part)
     ]
-    return run(*(part if part is parts[-1] else (*part, Piece(",")) for part in parts))
+    whom = run(*(part if part is parts[-1] else (*part, Piece(",")) for part in parts))
+    how = f"annex.estimator_how.{name.replace('.', '_')}"
+    if name == "effect.rd_imputed" and not drawn_training(results):
+        how += "_fields"
+    fewer = "plan.adjusted_all_aboard"
+    if name == "effect.rd_all_aboard" and results.lists.get(fewer, ()) != results.lists.get("plan.adjusted"):
+        how += "_fewer" if results.lists.get(fewer) else ""
+    return (*whom, Piece("; "), *words.say(how)) if words.has(how) else whom
+
+
+def _occupants(words: Wording, results: StudyResults, name: str) -> Text:
+    """How many people; of an imputed estimate the fewest of any draw."""
+    people = _part(words, results, name, "occupants")
+    if people and name == "effect.rd_imputed":
+        return (*words.say("annex.estimate.at_least"), Piece(" "), *people)
+    return people
 
 
 def _part(words: Wording, results: StudyResults, name: str, part: str) -> tuple[Piece, ...]:
@@ -153,7 +182,7 @@ def _coefficients(results: StudyResults, words: Wording) -> AnnexBlock | None:
     )
     rows = ((*row[:4], _limits(row[4])) for row in rows)
     heads = ("term", "estimate", "se", "df", "limits")
-    key = "penalised" if results.codes.get("effect.likelihood") == "penalised" else "plain"
+    key = "penalised" if penalised(results) else "plain"
     items = texts(words, f"annex.estimate.coefficients_{key}")
     return tabled(words, "estimate.coefficients", heads, rows, numbers=heads[1:], items=items)
 
@@ -205,7 +234,7 @@ def between(results: StudyResults, words: Wording) -> AnnexSection:
         for key, name, form in (
             ("random", "random.log_odds", "decimal_with_interval"),
             ("random_points", "effect.rd_random_intercept", "points_with_interval"),
-            ("spread", "random.spread", "decimal"),
+            ("spread", "random.spread", "decimal_with_interval"),
             ("population_average", "effect.rd_population_average", "points_with_interval"),
             ("inside", "random.within", "decimal_with_interval"),
             ("across", "random.between", "decimal_with_interval"),
@@ -213,13 +242,16 @@ def between(results: StudyResults, words: Wording) -> AnnexSection:
         )
         if words.cell(name, form)
     ]
-    reading = f"annex.between.reading_{results.codes.get('random.reading', '')}"
+    keys = (
+        f"reading_{results.codes.get('random.reading', '')}",
+        f"spread_{results.codes.get('random.spread_state')}",
+    )
     table = tabled(
         words,
         "between.models",
         ("model", "value", "reading"),
         rows,
         numbers=("value",),
-        items=texts(words, reading),
+        items=texts(words, *(f"annex.between.{key}" for key in keys)),
     )
     return section(words, "between", table or refused(words, results, "random.log_odds"))

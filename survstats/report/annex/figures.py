@@ -13,12 +13,19 @@ from survstats.report.content import Piece, Text
 from survstats.report.fading_figure import BandPoint, CurvePoint, FadingFigure
 from survstats.report.graph_figure import ArrowKind, GraphFigure, GraphNode, NodeState, arrow_kinds
 from survstats.report.graph_layout import PLACES, STAGES
+from survstats.report.lettering import join
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
 
+_NO_KEY = ("training", "outcome", "other")
+"""Boxes whose own label says what they are."""
+
 
 def fading_picture(results: StudyResults, words: Wording) -> Picture | None:
-    """F6: the difference over the months since training, with its bands and a rug of people."""
+    """F6: the difference over the months since training, with its bands and a rug of people.
+
+    Where the half-life is refused no curve is drawn, its limits alone.
+    """
     curve = tuple(
         CurvePoint(
             _number(row["months"]), *(100 * _number(row[part]) for part in ("difference", "low", "high"))
@@ -32,18 +39,27 @@ def fading_picture(results: StudyResults, words: Wording) -> Picture | None:
         (_number(row["from_months"]), int(_number(row["occupants"])))
         for row in table_rows(results, "fading_months")
     )
-    names = ("curve", "limits", "bands", "zero", "rug", "people")
+    told = "fading.half_life" in results.numbers
+    names = ("bands", "zero", "rug", "people")
     figure = FadingFigure(
         curve=curve,
         bands=tuple(_band(results, words, at) for at in range(len(table_rows(results, "recency")))),
         rug=rug,
         rug_step=min((later - earlier for (earlier, _), (later, _) in pairwise(rug)), default=1.0),
+        curve_text=words.say("annex.fading.figure.curve") if told else (),
+        limits_text=words.say(f"annex.fading.figure.limits{'' if told else '_alone'}"),
         **{f"{name}_text": words.say(f"annex.fading.figure.{name}") for name in names},
         x_title=words.say("annex.fading.figure.x"),
         y_title=words.say("annex.fading.figure.y"),
-        alt=words.say("annex.fading.figure.alt"),
+        alt=_alt(words, "annex.fading.figure", "" if told else "_limits"),
     )
     return Picture("fading", figure)
+
+
+def _alt(words: Wording, key: str, form: str = "") -> Text:
+    """What a figure shows, and what is read off it where that is stored."""
+    found = f"{key}.finding{'' if form == '_list' else form}"
+    return join(words.say(f"{key}.alt{form}"), words.say(found) if words.can_say(found) else ())
 
 
 def _band(results: StudyResults, words: Wording, at: int) -> BandPoint:
@@ -92,10 +108,13 @@ def graph_picture(results: StudyResults, words: Wording) -> Picture | None:
         arrows=arrows,
         heads={stage: words.say(f"annex.graph.stage_{stage}") for stage, _, _ in STAGES},
         node_key=tuple(
-            (state, words.say(f"annex.graph.state_{state}")) for state in get_args(NodeState) if state in seen
+            (state, words.say(f"annex.graph.state_{state}"))
+            for state in get_args(NodeState)
+            if state in seen and state not in _NO_KEY
         ),
         arrow_key=tuple((kind, words.say(f"annex.graph.arrow_{kind}")) for kind in kinds),
-        alt=words.say("annex.graph.alt"),
+        alt=_alt(words, "annex.graph"),
+        list_alt=_alt(words, "annex.graph", "_list"),
     )
     return Picture("causes", figure)
 
@@ -155,6 +174,6 @@ def calibration_picture(results: StudyResults, words: Wording) -> Picture | None
         people_text=words.say("annex.fit.figure.people"),
         x_title=words.say("annex.fit.figure.x"),
         y_title=words.say("annex.fit.figure.y"),
-        alt=words.say("annex.fit.figure.alt"),
+        alt=_alt(words, "annex.fit.figure"),
     )
     return Picture("calibration", figure)

@@ -26,7 +26,9 @@ def fit(results: StudyResults, words: Wording) -> AnnexSection:
         if words.can_say("annex.fit.from_to", row=f"calibration.{at}")
     ]
     heads = ("risk", "occupants", "predicted", "survived")
-    keys = ("slope", "level", "columns", "leverage", "overlap")
+    reading = f"reads_{results.codes.get('adequacy.calibration')}"
+    between = words.can_say("annex.fit.overlap_between")
+    keys = ("slope", reading, "level", "columns", "leverage", "overlap_between" if between else "overlap")
     items = texts(words, *(f"annex.fit.{key}" for key in keys))
     table = tabled(
         words,

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from survstats.report.annex.content import AnnexBlock, AnnexSection
 from survstats.report.annex.figures import fading_picture
 from survstats.report.annex.tables import (
     Row,
     coded,
+    named_list,
     refused,
     section,
+    some,
     table_rows,
     tabled,
     texts,
@@ -36,8 +40,8 @@ def recency(results: StudyResults, words: Wording) -> AnnexSection:
         for at in range(len(table_rows(results, "recency")))
     ]
     heads = ("band", "occupants", "survived", "difference")
-    keys = ("never", *(("unknown_date",) if _some(results, "recency.unknown_date") else ()), "whom")
-    items = texts(words, *(f"annex.recency.{key}" for key in keys))
+    keys = ("never", *(("unknown_date",) if some(results, "recency.unknown_date") else ()), "whom")
+    items = (*_bands_without(results, words), *texts(words, *(f"annex.recency.{key}" for key in keys)))
     table = tabled(words, "recency.bands", heads, rows, numbers=heads[1:], items=items)
     return section(
         words,
@@ -47,9 +51,15 @@ def recency(results: StudyResults, words: Wording) -> AnnexSection:
     )
 
 
-def _some(results: StudyResults, name: str) -> bool:
-    """Whether anybody stands under this id."""
-    return name in results.numbers and results.numbers[name].value != 0
+def _bands_without(results: StudyResults, words: Wording) -> tuple[Text, ...]:
+    """Why a band has no estimate: its months, and the reason."""
+    bands = range(len(table_rows(results, "recency")))
+    ids = {at: f"recency/{at}/difference" for at in bands}
+    return tuple(
+        (*band(words, results, at), Piece(": "), *why(words, results, ids[at]))
+        for at in bands
+        if ids[at] in results.absent
+    )
 
 
 def band(words: Wording, results: StudyResults, at: int) -> Text:
@@ -64,18 +74,23 @@ def fading(results: StudyResults, words: Wording) -> AnnexBlock | None:
     """The curve over the months observed, and the half-life or the honest refusal."""
     picture = fading_picture(results, words)
     found = "fading.half_life" in results.numbers
-    dates = ("imputed_dates",) if _some(results, "fading.dates_imputed") else ()
-    items = texts(words, *(f"annex.fading.{key}" for key in ("half_life", "observed", *dates, "no_further")))
+    dates = ("imputed_dates",) if some(results, "fading.dates_imputed") else ()
+    last = ("no_further" if found else "no_further_limits",) if picture else ()
+    items = texts(words, *(f"annex.fading.{key}" for key in ("half_life", "observed", *dates, *last)))
     if not found:
         items = (why(words, results, "fading.half_life"), *items)
+    column, form = ("difference", "points_with_interval") if found else ("limits", "interval")
     rows: list[Row] = [
-        ((Piece(f"{months}"),), words.cell(f"fading.rd_{months}", "points_with_interval"))
+        ((Piece(f"{months}"),), words.cell(f"fading.rd_{months}", form))
         for months in MONTHS
         if f"fading.rd_{months}" in results.numbers
     ]
-    heads = ("months", "difference")
+    heads = ("months", column)
     table = tabled(words, "fading", heads, rows, numbers=heads, picture=picture, items=items)
-    return table or AnnexBlock(words.say("annex.fading.title"), (), picture, None, items)
+    lead = words.say("annex.fading.lead" if found else "annex.fading.lead_limits")
+    if table is None:
+        return AnnexBlock(words.say("annex.fading.title"), lead if picture else (), picture, None, items)
+    return replace(table, lead=lead)
 
 
 def levels(results: StudyResults, words: Wording) -> AnnexSection:
@@ -91,14 +106,30 @@ def levels(results: StudyResults, words: Wording) -> AnnexSection:
     ]
     heads = ("level", "occupants", "trained", "died", "difference", "shrunken")
     alone = ("annex.levels.passengers_only",) if results.lists.get("modifiers.passengers_only") else ()
-    items = (*texts(words, *alone), *_left_out(results, words))
+    spread = f"annex.levels.spread_{results.codes.get('modifiers.spread')}"
+    items = (*texts(words, spread, *alone), *_moved(results, words), *_left_out(results, words))
     table = tabled(words, "levels.each", heads, rows, numbers=heads[1:], items=items)
     if table is None and is_shared(results):
         return section(words, "levels", AnnexBlock((), words.say("reason.masked")), lead=None)
     if table is None:
-        key = "not_asked" if not results.lists.get("plan.modifiers") else "none"
-        return section(words, "levels", AnnexBlock((), words.say(f"annex.levels.{key}")), lead=None)
+        asked = bool(results.lists.get("plan.modifiers"))
+        told = _reason(results, words) if asked else words.say("annex.levels.not_asked")
+        return section(words, "levels", AnnexBlock((), told), lead=None)
     return section(words, "levels", table, _contrasts(results, words))
+
+
+def _reason(results: StudyResults, words: Wording) -> Text:
+    """Why no kind is told apart, though some are listed."""
+    if results.absent.get("modifiers", "one_level") == "one_level":
+        return words.say("annex.levels.none")
+    return why(words, results, "modifiers")
+
+
+def _moved(results: StudyResults, words: Wording) -> tuple[Text, ...]:
+    """Which modifiers training itself may have moved in these records."""
+    name = "modifiers.moved_by_training"
+    found = results.lists.get(name, ())
+    return (named_list(words, "annex.levels.moved", found, name),) if found else ()
 
 
 def _left_out(results: StudyResults, words: Wording) -> tuple[Text, ...]:
@@ -115,7 +146,9 @@ def _left_out(results: StudyResults, words: Wording) -> tuple[Text, ...]:
             else words.name(modifier)
         )
         key = f"annex.levels.why_{reason}"
-        told.append(f"{named} ({words.template(key) if words.has(key) else reason.replace('_', ' ')})")
+        told.append(
+            f"{named} ({words.template(key if words.has(key) else 'annex.levels.why_not_estimated')})"
+        )
     if not told:
         return ()
     listed = Piece(words.listed(told), "modifiers.left_out")

@@ -6,7 +6,7 @@ import datetime
 
 from survstats.report.annex import asked, causes, estimates, fit, groups, methods, unknown
 from survstats.report.annex.content import AnnexContent
-from survstats.report.brief import population_key
+from survstats.report.brief import answer, population_key
 from survstats.report.head import (
     accepted_rules,
     banners,
@@ -53,7 +53,7 @@ def annex_content(results: StudyResults, *, date: datetime.date) -> AnnexContent
         banners=(*banners(results, words), *((accepted,) if accepted else ())),
         question=words.say("annex.asked"),
         population=join(words.say(f"question.{population_key(results)}"), population_filter(results, words)),
-        answer=words.say(f"answer.{results.codes['brief.form']}"),
+        answer=answer(results, words),
         contents=words.say("annex.contents"),
         sections=(*sections, methods.reporting(words, sections)),
         foot=(join(strong(words.say("foot.caution_name")), words.say("foot.caution")),),

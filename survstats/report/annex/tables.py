@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from survstats.report.annex.content import AnnexBlock, AnnexSection, Picture
 from survstats.report.content import Piece, Text
-from survstats.report.lettering import join
+from survstats.report.lettering import join, legible
 from survstats.report.records_tables import table_section
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
@@ -50,11 +51,16 @@ def tabled(
     picture : Picture, optional
     items : iterable of Text
     """
-    rows = tuple(rows)
+    rows = tuple(tuple(_legible(cell) for cell in row) for row in rows)
     if not rows:
         return None
     table = table_section(words, f"annex.{key}", tuple(heads), rows, numbers=tuple(numbers))
-    return AnnexBlock(table.title, table.lead, picture, table, tuple(items))
+    return AnnexBlock(table.title, table.lead, picture, table, tuple(_legible(item) for item in items))
+
+
+def _legible(text: Text) -> Text:
+    """Names of mishaps, operators and kinds come from the records, in whatever letters they were written."""
+    return tuple(replace(piece, text=legible(piece.text)) for piece in text)
 
 
 def said(
@@ -114,6 +120,20 @@ def coded(words: Wording, key: str, code: str) -> Text:
     """What a code is called; the code itself, spaced, where the catalogue has no name for it."""
     name = f"{key}.{code}"
     return words.say(name) if words.has(name) else (Piece(words.name(code).replace("_", " ")),)
+
+
+def some(results: StudyResults, name: str) -> bool:
+    """Whether anybody stands under this id."""
+    return name in results.numbers and results.numbers[name].value != 0
+
+
+def named_list(words: Wording, key: str, names: Iterable[str], name: str, *, of: str = "") -> Text:
+    """A sentence that ends in a stored list: "Not shown: age and sex."; entries are named under ``of`` or as fields."""
+    told = [
+        words.template(f"{of}.{entry}") if words.has(f"{of}.{entry}") else words.name(entry)
+        for entry in names
+    ]
+    return (*words.say(key), Piece(" "), Piece(words.listed(told), name), Piece("."))
 
 
 def table_rows(results: StudyResults, name: str) -> list[dict[str, object]]:

@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 from survstats.report.annex.content import AnnexBlock, AnnexSection
 from survstats.report.annex.figures import chains_picture
-from survstats.report.annex.tables import refused, said, section, table_rows, with_interval
+from survstats.report.annex.tables import (
+    named_list,
+    refused,
+    said,
+    section,
+    some,
+    table_rows,
+    texts,
+    with_interval,
+)
+from survstats.report.content import Text
 from survstats.report.records_content import TableSection
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
-
-#: Steps of the table beside the estimate; the file beside the paper holds the others.
-_STEPS = (-3.0, -1.0, 0.0, 1.0, 3.0)
 
 
 def unknown(results: StudyResults, words: Wording) -> AnnexSection:
@@ -21,11 +30,40 @@ def unknown(results: StudyResults, words: Wording) -> AnnexSection:
     return section(
         words,
         "imputation",
-        said(words, "imputation.number", "people", "difference", "without", "fraction", "how", "draws"),
+        _number(results, words),
         _delta(results, words),
         said(words, "imputation.range", "worst"),
         _chains(results, words),
     )
+
+
+def drawn_training(results: StudyResults) -> bool:
+    """Whether anybody's training was drawn, or gaps in the background alone."""
+    return some(results, "imputed.people")
+
+
+def _number(results: StudyResults, words: Wording) -> AnnexBlock:
+    """The imputed difference: what was drawn, from what, and how many people are compared at least."""
+    key, lists = "annex.imputation.number", results.lists
+    training = drawn_training(results)
+    parts: list[tuple[Text, ...]] = [
+        texts(words, f"{key}.people") if training else (),
+        _of_list(words, "fields", lists, "imputed.fields"),
+        texts(words, f"{key}.difference", f"{key}.{'without' if training else 'without_fields'}"),
+        texts(words, f"{key}.fewest", f"{key}.fraction"),
+        _of_list(words, "leans", lists, "imputed.leans_on") if training else (),
+        _of_list(words, "cut", lists, "imputed.left_out") if training else (),
+        texts(words, f"{key}.how", f"{key}.draws"),
+    ]
+    lead = words.say(f"{key}.lead" if training else f"{key}.lead_fields")
+    return AnnexBlock(words.say(f"{key}.title"), lead, items=tuple(item for part in parts for item in part))
+
+
+def _of_list(words: Wording, key: str, lists: Mapping[str, Sequence[str]], name: str) -> tuple[Text, ...]:
+    """A sentence that ends in a stored list; none where the list is empty."""
+    found = lists.get(name, ())
+    key = f"annex.imputation.number.{key}"
+    return (named_list(words, key, found, name, of="annex.imputation.leans"),) if found else ()
 
 
 def _chains(results: StudyResults, words: Wording) -> AnnexBlock | None:
@@ -41,7 +79,8 @@ def _delta(results: StudyResults, words: Wording) -> AnnexBlock | None:
         for at, row in enumerate(table_rows(results, "imputation_delta"))
     }
     living = list(dict.fromkeys(of_living for _, of_living in stored))
-    dead = [step for step in _STEPS if all((step, of_living) in stored for of_living in living)]
+    steps = dict.fromkeys(of_dead for of_dead, _ in stored)
+    dead = [step for step in steps if all((step, of_living) in stored for of_living in living)]
     if not (living and dead):
         return None
     key = "annex.imputation.delta"

@@ -11,12 +11,16 @@ import pytest
 from thin import THIN
 
 from survstats.effects.augmented import augmented
+from survstats.models.fitted import Coefficient
 from survstats.models.population_average import fit_population_average
 from survstats.records.demo import DEMO_NAMES, demo_folder
+from survstats.study.adequacy_told import reading_of
 from survstats.study.annex import ESTIMATORS
-from survstats.study.beside import store_pair, store_unknown_survivability
-from survstats.study.circumstances import with_circumstances
+from survstats.study.beside import store_unknown_survivability
+from survstats.study.circumstances import store_circumstances, with_circumstances
+from survstats.study.estimating import store_main
 from survstats.study.everybody import everybody, in_fixed_order
+from survstats.study.pairs import store_pair
 from survstats.study.plan import read_study
 from survstats.study.results_builder import ResultsBuilder
 from survstats.study.steps import read_records
@@ -33,6 +37,8 @@ NUMBERS = [
     *(f"imputed.{name}" for name in ("people", "people_died", "draws", "iterations", "fraction_missing")),
     *(f"adequacy.{name}" for name in ("events_per_column", "calibration_slope", "calibration_intercept")),
     "adequacy.largest_leverage",
+    *(f"pairs.{name}_{kind}" for name in ("seat", "breathing") for kind in ("people", "unknown")),
+    *("graph.open_paths_p1", "graph.open_paths_p2", "overlap.one_sided"),
 ]
 TABLES = {
     "estimators": "id population target weighting value low high df mishaps occupants",
@@ -46,19 +52,35 @@ TABLES = {
     "imputation_delta": "delta_dead delta_survivors difference low high",
     "calibration": "from_risk to_risk occupants predicted survived_share low high",
     "influence": "mishap occupants leverage change",
-    "open_paths": "population who path",
+    "open_paths": "population who path closable",
     "graph_nodes": "node measured adjusted role",
     "graph_edges": "from to who",
     "era_positivity": "era trained untrained",
+    "empty_cells": "role aircraft_class era trained untrained",
     "flow": "step current never lapsed briefing unknown all",
     "crude_shares": "status survived died all of_row_survived of_survivors of_dead",
 }
-LISTS = [f"graph.{kind}_nodes" for kind in ("adjusted", "asked", "left_out", "unmeasured")]
+LISTS = [f"graph.{kind}_nodes" for kind in ("adjusted", "partly", "asked", "left_out", "unmeasured")]
+#: Codes, the number without which each is not stored, and what it may be.
+CODES = {
+    "effect.one_arm_hangs": ("effect.rd", "yes no"),
+    "effect.roads": ("effect.augmented_gap", "alike apart"),
+    "flip.kind": ("flip.p", "enumerated drawn"),
+    "random.reading": ("random.difference", "not_told_apart differ"),
+    "random.spread_state": ("random.spread", "none some"),
+    "adequacy.calibration": ("adequacy.calibration_slope", "no_better too_sure fits"),
+}
 
 
 @pytest.fixture(scope="module")
 def main_people():
     study = read_study(demo_folder("demo_main"))
+    return study, everybody(study, read_records(study))
+
+
+@pytest.fixture(scope="module")
+def small_people():
+    study = read_study(demo_folder("demo_small"))
     return study, everybody(study, read_records(study))
 
 
@@ -73,6 +95,12 @@ def check_ids(results):
         assert name in results.lists, name
     for part in ("population", "target", "weighting"):
         assert results.codes[f"question.{part}"]
+    for name, (number, words) in CODES.items():
+        assert (name in results.codes) == (number in results.numbers), name
+        assert results.codes.get(name) in (None, *words.split()), name
+    for kind in ("fields", "leans_on", "left_out"):
+        assert (f"imputed.{kind}" in results.lists) == ("effect.rd_imputed" in results.numbers), kind
+    assert ("modifiers.spread" in results.codes) == ("modifiers" in results.tables)
     assert all(results.absent.values())
 
 
@@ -147,6 +175,8 @@ def test_models_called_alone_give_what_is_stored(demo_results, main_people):
     assert numbers["effect.rd_augmented"].value == pytest.approx(alone.difference.value, rel=1e-8)
     gap = numbers["effect.rd"].value - numbers["effect.rd_augmented"].value
     assert numbers["effect.augmented_gap"].value == pytest.approx(gap, rel=1e-8)
+    apart = abs(gap) > alone.minus_standardised.se
+    assert demo_results["demo_main"].codes["effect.roads"] == ("apart" if apart else "alike")
     filled = frame.assign(
         sig_wave_height_m=frame["sig_wave_height_m"].fillna(frame["sig_wave_height_m"].mean()),
         gap=frame["sig_wave_height_m"].isna().astype(float),
@@ -186,6 +216,66 @@ def test_bands_and_levels_hold_people_of_the_right_kind(demo_results, main_peopl
     assert results.lists["modifiers.passengers_only"] == ["capsized"]
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "told"),
+    [
+        (-0.3, 0.3, "no_better"),
+        (-0.1, 1.4, "no_better"),
+        (-0.9, -0.2, "no_better"),
+        (0.1, 0.9, "too_sure"),
+        (0.1, 1.2, "fits"),
+        (1.1, 1.9, "fits"),
+    ],
+)
+def test_what_the_slope_of_the_calibration_says(low, high, told):
+    assert reading_of(Coefficient("slope", (low + high) / 2, 0.1, 9.0, low, high)) == told
+
+
+def test_within_and_between_are_told_apart_only_where_the_limits_are(demo_results):
+    for results in demo_results.values():
+        if (found := results.numbers.get("random.difference")) is not None:
+            apart = found.low > 0 or found.high < 0
+            assert results.codes["random.reading"] == ("differ" if apart else "not_told_apart")
+            none = results.numbers["random.spread"].value < 1e-3
+            assert results.codes["random.spread_state"] == ("none" if none else "some")
+
+
+def test_shrunken_levels_that_are_all_the_whole_show_no_spread(demo_results):
+    for results in demo_results.values():
+        if "modifiers" in results.tables:
+            whole = {results.numbers[f"effect.rd{name}"].value for name in ("", "_passengers")}
+            alike = {row[8] for row in results.tables["modifiers"].rows} <= whole
+            assert results.codes["modifiers.spread"] == ("none_seen" if alike else "some")
+
+
+def test_levels_without_a_whole_difference_say_why(demo_results, small_people):
+    results = demo_results["demo_survivor_only"]
+    assert results.absent["modifiers"] == results.absent["effect.rd"] == "one_outcome"
+    assert results.lists["modifiers.left_out"] == [
+        f"{name} one_outcome" for name in results.lists["plan.modifiers"]
+    ]
+    people, out = small_people[1], ResultsBuilder()
+    out.absent |= {"effect.rd": "separated", "effect.rd_passengers": "one_arm"}
+    frame = people.primary.analysed
+    store_circumstances(
+        out, ("capsized", "far_seat"), everyone=(frame, (), None), passengers=(frame, (), None)
+    )
+    assert out.lists["modifiers.left_out"] == ["capsized one_arm", "far_seat separated"]
+    assert out.absent["modifier_contrasts"] == "one_level"
+
+
+def test_an_arm_whose_deaths_one_mishap_holds_is_told(small_people):
+    people = small_people[1]
+    frame = people.primary.analysed
+    deaths = frame["trained"].eq(1) & frame["survived"].eq(0)
+    first = frame.loc[deaths, "mishap_id"].iloc[0]
+    hanging = frame.assign(survived=frame["survived"].mask(deaths & frame["mishap_id"].ne(first), 1))
+    for rows, told in ((frame, "no"), (hanging, "yes")):
+        out = ResultsBuilder()
+        store_main(out, rows, ("role",))
+        assert out.codes["effect.one_arm_hangs"] == told
+
+
 def test_the_delta_range_without_delta_is_the_imputed_difference(demo_results):
     results = demo_results["demo_main"]
     rows = {row[:2]: row[2] for row in results.tables["imputation_delta"].rows}
@@ -196,7 +286,7 @@ def test_the_delta_range_without_delta_is_the_imputed_difference(demo_results):
 
 
 def test_cold_water_is_below_the_limit_and_unknown_is_not_warm():
-    frame = pd.DataFrame({"water_temp_c": [14.9, 15.0, np.nan], "capsized": ["yes", "no", "unknown"]})
+    frame = pd.DataFrame({"water_temp_c": [14.9, 15.0, np.nan]})
     assert with_circumstances(frame, cold_water_c=15)["cold_water"].tolist() == ["yes", "no", "unknown"]
     assert with_circumstances(frame, cold_water_c=None)["cold_water"].tolist() == ["unknown"] * 3
 

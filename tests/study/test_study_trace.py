@@ -10,7 +10,9 @@ from thin import THIN
 
 from survstats.groundwork.errors import CallError
 from survstats.records.demo import DEMO_NAMES, demo_folder
+from survstats.study.plan import read_study
 from survstats.study.results import StudyResults
+from survstats.study.run import run
 from survstats.study.trace import trace
 
 ELSEWHERE = ("plan", "threshold", "rule", "trainer_runs", "log", "finding", "graph")
@@ -102,10 +104,65 @@ def test_the_main_estimate_rests_on_the_four_groups_compared(demo_results):
         ("flow.0.lapsed", "people"),
         ("crude_shares.0.of_dead", "estimate"),
         ("ledger_p1.0.mishaps", "mishaps"),
+        ("graph.open_paths_p1", "graph"),
+        ("pairs.seat_people", "people"),
+        ("overlap.one_sided", "people"),
+        ("empty_cells.0.trained", "people"),
+        ("recency.0.to_months", "rule"),
+        ("fading_curve.1.months", "rule"),
+        ("fading_months.0.from_months", "rule"),
+        ("imputation_delta.0.delta_dead", "rule"),
+        ("imputation_chains.3.iteration", "rule"),
+        ("recency.0.difference", "estimate"),
+        ("calibration.0.from_risk", "estimate"),
     ],
 )
 def test_what_kind_of_thing_a_number_is(demo_results, asked, kind):
     assert trace(demo_results["demo_main"], asked).kind == kind
+
+
+def test_a_step_of_a_table_leads_to_no_people(demo_results):
+    for asked in ("recency.0.from_months", "fading_curve.1.months", "imputation_delta.0.delta_survivors"):
+        found = trace(demo_results["demo_main"], asked)
+        assert (found.rests_on, found.rows, found.ledger) == ((), (), ()), asked
+    assert trace(demo_results["demo_main"], "fading_curve.1.difference").rows
+
+
+@pytest.fixture(scope="module")
+def shared_results():
+    return run(read_study(demo_folder("demo_small")), audience="sharing", keep_log=False)
+
+
+@pytest.mark.parametrize(
+    ("asked", "kind"),
+    [
+        ("cohort.analysed", "people"),
+        ("seen.trained_died", "people"),
+        ("cohort.mishaps", "mishaps"),
+        ("effect.columns", "estimate"),
+        ("seen.0.died", "people"),
+        ("ledger_p1.0.occupants", "people"),
+        ("effect.rd", "estimate"),
+    ],
+)
+def test_in_results_for_sharing_counts_of_people_are_told_as_such(shared_results, asked, kind):
+    found = trace(shared_results, asked)
+    assert (found.kind, found.withheld, found.rows) == (kind, True, ())
+
+
+@pytest.mark.parametrize(
+    "asked",
+    ["flow.aboard.current", "flow", "influence.0.change", "empty_cells.0.trained", "pairs.seat_people"],
+)
+def test_what_stays_in_the_house_is_told_as_withheld(shared_results, demo_results, asked):
+    found = trace(shared_results, asked)
+    assert (found.absent, found.withheld, found.cell, found.number) == ("masked", True, None, None)
+    if asked != "flow":
+        assert trace(demo_results["demo_small"], asked).absent is None
+
+
+def test_a_cell_of_a_table_that_could_not_be_made_says_why(thin_results):
+    assert trace(thin_results["two_mishaps"], "influence.0.change").absent == "few_mishaps"
 
 
 def test_a_count_of_mishaps_names_them(demo_results):
@@ -135,6 +192,8 @@ def test_an_absent_number_says_why(demo_results):
         ("efect.rd", "effect.rd"),
         ("flow.aboard.curent", "flow.aboard.current"),
         ("cohort.dead", "cohort.died"),
+        ("EFFECT.RD", "effect.rd"),
+        ("Flow.Aboard.Current", "flow.aboard.current"),
     ],
 )
 def test_an_unknown_id_is_refused_with_the_one_that_was_meant(demo_results, asked, meant):

@@ -58,7 +58,7 @@ def picture(papers: str | Path, name: str, alt: str, *, width: str = "210mm", pa
     _show_set(source, str(papers), alt)
 
 
-def drawing(figure: Drawing, alt: str) -> None:
+def show_drawing(figure: Drawing, alt: str) -> None:
     """Show a figure of the papers that is not in a folder yet."""
     import tempfile
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from survstats.challenge import gates as gate
 from survstats.challenge.verdict import READING_GATES, Gate, State, Verdict, decide, reading_of, thresholds
-from survstats.effects.overlap import Overlap
+from survstats.effects.overlap import COUNTERPART_RANGE, Overlap
 from survstats.effects.standardise import Effect
 from survstats.records.deriving import looked_up_for_survivors
 from survstats.study import counting
@@ -200,6 +200,8 @@ def store_verdict(out: ResultsBuilder, gates: tuple[Gate, ...], *, worthwhile: f
     out.figure("threshold.mishaps", rule["enough"]["met_mishaps"], unit="count", method="rule")
     out.figure("threshold.people", rule["enough"]["met_people"], unit="count", method="rule")
     out.figure("threshold.df", rule["enough"]["met_df"], unit="df", method="rule")
+    for name, chance in zip(("low", "high"), COUNTERPART_RANGE, strict=True):
+        out.figure(f"threshold.chance_{name}", chance, unit="share", method="rule")
     out.figure("threshold.effective", rule["comparable"]["met_effective"], unit="share", method="rule")
     out.figure("threshold.narrower", rule["beyond_chance"]["partly_level"], unit="share", method="rule")
     out.figure("threshold.gap", rule["seen"]["met_largest_gap"], unit="difference", method="rule")

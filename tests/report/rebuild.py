@@ -39,7 +39,9 @@ def main(day: datetime.date) -> None:
     )
     for page in (1, 2):
         save(pdf_page(REPORTS / "demo_main" / "records.pdf", page), pictures / f"records{page}.png")
-    for paper, name in (("brief", "phone"), ("records", "records-phone")):
+    for page in (3, 5, 8):
+        save(pdf_page(REPORTS / "demo_main" / "annex.pdf", page), pictures / f"annex{page}.png")
+    for paper, name in (("brief", "phone"), ("records", "records-phone"), ("annex", "annex-phone")):
         save(phone_page(REPORTS / "demo_main" / f"{paper}.html"), pictures / f"{name}.png")
 
 

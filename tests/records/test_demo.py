@@ -15,7 +15,17 @@ def test_every_study_is_whole_and_says_that_it_is_invented(name):
     assert "invented" in (folder / "README.md").read_text()
     study = tomllib.loads((folder / "study.toml").read_text())
     assert study["invented"] is True
-    assert set(study) == {"title", "place", "invented", "question", "records", "model", "imputation", "paper", "run"}
+    assert set(study) == {
+        "title",
+        "place",
+        "invented",
+        "question",
+        "records",
+        "model",
+        "imputation",
+        "paper",
+        "run",
+    }
 
 
 def test_the_small_broken_studies_come_along_too(tmp_path):

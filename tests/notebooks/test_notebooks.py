@@ -173,7 +173,17 @@ def test_a_study_without_estimate_is_answered_in_words() -> None:
 
 @pytest.mark.slow
 def test_stored_outputs_are_those_of_this_package() -> None:
-    command = [sys.executable, "-m", "pytest", "-n", "0", "--nbval-lax", "-p", "no:cacheprovider", "notebooks"]
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-n",
+        "0",
+        "--nbval-lax",
+        "-p",
+        "no:cacheprovider",
+        "notebooks",
+    ]
     done = subprocess.run(
         command, cwd=ROOT, env=environment(), capture_output=True, text=True, timeout=300, check=False
     )

@@ -167,7 +167,7 @@ def test_runs_on_another_study(path: Path, study: str) -> None:
 def test_a_study_without_estimate_is_answered_in_words() -> None:
     notebook = execute(ROOT / "notebooks" / "04_training_effect.ipynb", ROOT / "data" / "demo_survivor_only")
     said = "".join(output.text for output in outputs(notebook) if output.output_type == "stream")
-    assert "Not estimated." in said
+    assert "Not possible here." in said
     assert "no estimate" in code_cells(notebook)[-1].outputs[0].text
 
 

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from survstats.report.content import Text, plain
+from survstats.report.drawing_field import Field
 from survstats.report.lettering import Lettered, break_lines, text_width
 from survstats.report.plate import Plate, lay, nice_ticks, tick_text
 from survstats.report.style import MM, SIZES, Paper
@@ -69,26 +70,6 @@ class CalibrationFigure:
     alt: Text
 
 
-@dataclass(frozen=True)
-class Field:
-    """The drawing field in points, and the predicted percentages it spans; upward it is always 0 to 100."""
-
-    left: float
-    top: float
-    right: float
-    bottom: float
-    first: float
-    last: float
-
-    def x(self, percent: float) -> float:
-        """Where a predicted percentage stands."""
-        return self.left + (percent - self.first) / (self.last - self.first) * (self.right - self.left)
-
-    def y(self, percent: float) -> float:
-        """Where an observed percentage stands."""
-        return self.bottom - percent / 100 * (self.bottom - self.top)
-
-
 def draw_calibration(figure: CalibrationFigure, *, narrow: bool = False, paper: Paper = "white") -> str:
     """F7 as an SVG.
 
@@ -147,7 +128,7 @@ def _field(figure: CalibrationFigure, top: float, width: float, size: float, *, 
         first, last = first - 10, last + 10
     left = text_width("100 %", size) + 2.2 * MM
     right = width - (0.6 * text_width("100 %", size) if narrow else LABEL)
-    return Field(left, top, right, top + HEIGHT, float(max(first, 0)), float(min(last, 100)))
+    return Field(left, top, right, top + HEIGHT, float(max(first, 0)), float(min(last, 100)), 0.0, 100.0)
 
 
 def _key(plate: Plate, key: list[tuple[Text, ...]], sample: float, size: float) -> None:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from survstats.report.content import Piece, Text, plain
+from survstats.report.drawing_field import Field
 from survstats.report.lettering import Lettered, break_lines, text_width
 from survstats.report.plate import Plate, lay
 from survstats.report.style import MM, SIZES, Paper
@@ -53,28 +54,6 @@ class ChainsFigure:
     draw_text: Text
     mean_text: Text
     alt: Text
-
-
-@dataclass(frozen=True)
-class Field:
-    """The drawing field of a panel in points, its rounds (1 to ``rounds``) and the values it spans."""
-
-    left: float
-    top: float
-    right: float
-    bottom: float
-    rounds: int
-    low: float
-    high: float
-
-    def x(self, turn: int) -> float:
-        """Where a round stands, 1 first."""
-        share = (turn - 1) / (self.rounds - 1) if self.rounds > 1 else 0.5
-        return self.left + share * (self.right - self.left)
-
-    def y(self, value: float) -> float:
-        """Where a value stands."""
-        return self.bottom - (value - self.low) / (self.high - self.low) * (self.bottom - self.top)
 
 
 def draw_chains(figure: ChainsFigure, *, narrow: bool = False, paper: Paper = "white") -> str:
@@ -140,7 +119,9 @@ def _panel(plate: Plate, panel: ChainsPanel, place: tuple[float, float, float], 
     room = max(text_width(text, size) for _, text in ticks)
     left, top, right = place
     rounds = len(panel.draws[0])
-    field = Field(left + room + 1.6 * MM, top, right - 3.4 * MM, top + HEIGHT, rounds, low - air, high + air)
+    field = Field(
+        left + room + 1.6 * MM, top, right - 3.4 * MM, top + HEIGHT, 1, rounds, low - air, high + air
+    )
     colours = plate.palette
     for value, text in ticks:
         y = field.y(value)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from survstats.report.content import Text, plain
+from survstats.report.drawing_field import Field
 from survstats.report.lettering import Lettered, break_lines, text_width
 from survstats.report.plate import Plate, lay, nice_ticks, tick_text
 from survstats.report.style import MM, SIZES, Paper
@@ -84,28 +85,6 @@ class FadingFigure:
     x_title: Text
     y_title: Text
     alt: Text
-
-
-@dataclass(frozen=True)
-class Field:
-    """The drawing field in points, and the months and differences it spans."""
-
-    left: float
-    top: float
-    right: float
-    bottom: float
-    first: float
-    last: float
-    low: float
-    high: float
-
-    def x(self, months: float) -> float:
-        """Where a month stands."""
-        return self.left + (months - self.first) / (self.last - self.first) * (self.right - self.left)
-
-    def y(self, points: float) -> float:
-        """Where a difference stands."""
-        return self.bottom - (points - self.low) / (self.high - self.low) * (self.bottom - self.top)
 
 
 def draw_fading(figure: FadingFigure, *, narrow: bool = False, paper: Paper = "white") -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import datetime
+import os
 import re
 import shutil
 import subprocess
@@ -169,14 +170,20 @@ def test_screen_says_what_the_content_says(contents):
 
 
 @pytest.mark.parametrize("name", ["everything", "demo_survivor_only"])
-def test_pdf_is_tagged_as_long_as_it_needs_and_says_the_same(contents, name, tmp_path):
+def test_pdf_is_tagged_and_as_long_as_it_needs(contents, name):
     pdf = render_pdf(contents[name])
     assert count_pages(pdf) > 3
     assert b"pdfuaid" in pdf
-    if shutil.which("pdftotext") is None:
-        pytest.skip("pdftotext is not installed")
+
+
+@pytest.mark.skipif(
+    shutil.which("pdftotext") is None and not os.environ.get("CI"),
+    reason="pdftotext (poppler-utils) is not installed",
+)
+@pytest.mark.parametrize("name", ["everything", "demo_survivor_only"])
+def test_pdf_says_the_same(contents, name, tmp_path):
     file = tmp_path / "annex.pdf"
-    file.write_bytes(pdf)
+    file.write_bytes(render_pdf(contents[name]))
     text = subprocess.run(
         ["pdftotext", "-layout", file, "-"], capture_output=True, text=True, check=True
     ).stdout

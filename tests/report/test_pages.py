@@ -66,12 +66,9 @@ def page(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
     return file
 
 
-@pytest.fixture
-def brief(page: Path) -> Path:
-    """The page, if it is a board paper."""
-    if page.stem in RECORDS or page.stem in ANNEXES:
-        pytest.skip("about the board paper alone")
-    return page
+def only(*names: str) -> pytest.MarkDecorator:
+    """A test about some of the pages alone."""
+    return pytest.mark.parametrize("page", names, indirect=True, scope="module")
 
 
 def show(browser: webdriver.Chrome, page: Path, width: int) -> None:
@@ -109,14 +106,15 @@ def test_exactly_one_drawing_of_each_figure_is_shown(browser: webdriver.Chrome, 
             assert seen[0].find_element(By.XPATH, "..").get_attribute("class") == shown
 
 
-def test_gates_become_a_list_on_a_phone(browser: webdriver.Chrome, brief: Path) -> None:
+@only(*SAMPLES)
+def test_gates_become_a_list_on_a_phone(browser: webdriver.Chrome, page: Path) -> None:
     left = "return document.querySelector('.gates tr:nth-child(2) .%s').getBoundingClientRect().%s"
-    show(browser, brief, 320)
+    show(browser, page, 320)
     assert (
         browser.execute_script(left % ("finding", "top"))
         >= browser.execute_script(left % ("state", "bottom")) - 1
     )
-    show(browser, brief, 1000)
+    show(browser, page, 1000)
     assert (
         abs(
             browser.execute_script(left % ("finding", "top"))
@@ -140,12 +138,11 @@ def test_keyboard_scrolls_and_is_never_trapped(browser: webdriver.Chrome, page: 
     assert browser.execute_script(end)
 
 
+@only(*ANNEXES)
 def test_the_list_of_contents_is_walked_in_order_and_leads_to_its_sections(
     browser: webdriver.Chrome, page: Path
 ) -> None:
     """Every link takes focus once, in the order of the sections, shows it, and moves the page to its heading."""
-    if page.stem not in ANNEXES:
-        pytest.skip("about the annex alone")
     show(browser, page, 1000)
     keys = [part.get_attribute("id") for part in browser.find_elements(By.CSS_SELECTOR, "section.part > h2")]
     walked = []
@@ -185,11 +182,10 @@ def test_axe_finds_no_violation(browser: webdriver.Chrome, page: Path, width: in
 @pytest.mark.skipif(
     shutil.which("pdfinfo") is None and not CI, reason="pdfinfo (poppler-utils) is not installed"
 )
+@only(*SAMPLES, *RECORDS)
 def test_printed_page_starts_a_new_sheet_for_page_two(
     browser: webdriver.Chrome, page: Path, tmp_path: Path
 ) -> None:
-    if page.stem in ANNEXES:
-        pytest.skip("the annex has as many sheets as it needs")
     show(browser, page, 1000)
     sheet = browser.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True, "printBackground": True})
     file = tmp_path / "print.pdf"

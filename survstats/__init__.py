@@ -21,6 +21,7 @@ _WHERE = {
     "StudyResults": "survstats.study.results",
     "Table": "survstats.study.results",
     "check": "survstats.study.steps",
+    "claim_paper": "survstats.report.claim_paper",
     "copy_demo": "survstats.records.demo",
     "demo_folder": "survstats.records.demo",
     "propose_mapping": "survstats.records.mapping.proposal",
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
     from survstats.records.mapping.proposal import propose_mapping
     from survstats.records.workbooks.collection_form import write_form
     from survstats.records.workbooks.marked import write_marked
+    from survstats.report.claim_paper import claim_paper
     from survstats.report.papers import publish
     from survstats.study.headline import Share, weigh_headline
     from survstats.study.plan import Study, read_study

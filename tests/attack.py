@@ -27,10 +27,10 @@ STATUSES = {
 #: Counts that are not of the people aboard: mishaps, gates, columns, plans, trainer runs, and a repeated count.
 NOT_PEOPLE = re.compile(
     r".*mishaps$|within\.|gate\.\w+\.number$|gate\.enough\.smallest$|verdict\.|threshold\.|effect\.columns$|(log|agreement)\."
-    r"|records\.(not_blind|blind_unknown|runs)$|runs\.|agreement\.|graph\.|sharing\.limit$"
+    r"|(choices|change|under_reporting)\.|challenge\.\w+\.number$|records\.(not_blind|blind_unknown|runs)$|runs\.|agreement\.|graph\.|sharing\.limit$"
 )
 NO_COUNTS = (
-    *("gates", "findings", "findings_by_rule", "accepted", "one_mishap_out"),
+    *("gates", "challenges", "findings", "findings_by_rule", "accepted", "one_mishap_out"),
     *("estimators", "graph_nodes", "graph_edges", "open_paths"),
 )
 

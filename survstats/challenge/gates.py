@@ -1,4 +1,4 @@
-"""Which gates the figures pass: the five that are built, each a small function with its finding."""
+"""Which gates of the records the figures pass: seen, enough, beyond chance, comparable; the others in `doubts`."""
 
 from __future__ import annotations
 
@@ -7,9 +7,39 @@ from typing import Literal
 
 import pandas as pd
 
+from survstats.challenge.doubts import (
+    ChoicesFigures,
+    MiscodingFigures,
+    OtherFigures,
+    UnknownFigures,
+    choices_gate,
+    miscoding_gate,
+    other_explanations_gate,
+    unknown_status_gate,
+)
+from survstats.challenge.few_mishaps import WithinRoute
 from survstats.challenge.verdict import GATES, Gate, thresholds
 from survstats.effects.overlap import Overlap
 from survstats.groundwork.estimate import Estimate
+
+__all__ = [
+    "ChoicesFigures",
+    "EnoughFigures",
+    "MiscodingFigures",
+    "OtherFigures",
+    "SeenFigures",
+    "UnknownFigures",
+    "WithinRoute",
+    "all_gates",
+    "beyond_chance_gate",
+    "choices_gate",
+    "comparable_gate",
+    "enough_gate",
+    "miscoding_gate",
+    "other_explanations_gate",
+    "seen_gate",
+    "unknown_status_gate",
+]
 
 
 @dataclass(frozen=True)
@@ -86,7 +116,11 @@ def enough_gate(figures: EnoughFigures) -> Gate:
 
 
 def beyond_chance_gate(
-    difference: Estimate | None, narrower: Estimate | None, without_one: pd.DataFrame | None
+    difference: Estimate | None,
+    narrower: Estimate | None,
+    without_one: pd.DataFrame | None,
+    *,
+    route: WithinRoute | None = None,
 ) -> Gate:
     """Gate 3: is the difference more than chance, whichever mishap is left out?
 
@@ -96,9 +130,12 @@ def beyond_chance_gate(
         The difference with its 95 % and its 90 % interval; None where it could not be estimated.
     without_one : DataFrame or None
         Columns ``difference``, ``low``, ``high`` with one mishap left out a row.
+    route : WithinRoute, optional
+        The comparison of people in the same mishap, for a study of too few mishaps for any model; looked at only where
+        there is no difference.
     """
     if difference is None or narrower is None or without_one is None:
-        return Gate("beyond_chance", "not_met", "not_estimated")
+        return Gate("beyond_chance", "not_met", "not_estimated") if route is None else _by_route(route)
     sign = 1.0 if difference.value > 0 else -1.0
     limits = without_one["low"] if sign > 0 else without_one["high"]
     if difference.excludes(0.0) and bool((sign * limits > 0).all()):
@@ -109,30 +146,17 @@ def beyond_chance_gate(
     return Gate("beyond_chance", "not_met", "covers_zero")
 
 
-def other_explanations_gate(
-    pooled: Estimate | None,
-    *,
-    passengers: Estimate | None,
-    all_aboard: Estimate | None,
-    within_odds_ratio: Estimate | None,
-) -> Gate:
-    """Gate 6, the part that is built: do the populations and the within-mishap comparison contradict each other?
-
-    Its other legs are not built: where nothing contradicts, the gate is not assessed.
-    """
-    finding = "not_built"
-    if pooled is not None:
-        if any(
-            other is not None and _opposite(pooled, 0.0, other, 0.0) for other in (passengers, all_aboard)
-        ):
-            return Gate("other_explanations", "not_met", "populations_disagree")
-        if within_odds_ratio is not None and _opposite(pooled, 0.0, within_odds_ratio, 1.0):
-            return Gate("other_explanations", "not_met", "within_disagrees")
-        others = [other.value for other in (passengers, all_aboard) if other is not None]
-        others += [] if within_odds_ratio is None else [within_odds_ratio.value - 1]
-        agree = all(other * pooled.value > 0 for other in others)
-        finding = "signs_agree" if agree else "signs_differ"
-    return Gate("other_explanations", "not_assessed", finding)
+def _by_route(route: WithinRoute) -> Gate:
+    rule = thresholds()["beyond_chance"]
+    if (
+        route.p < rule["within_met_p"]
+        and route.p_without_one < rule["within_met_p_without_one"]
+        and route.sign_p < rule["within_met_sign_p"]
+    ):
+        return Gate("beyond_chance", "met", "within_route")
+    if route.p < rule["within_partly_p"] and route.sign_p < rule["within_partly_sign_p"]:
+        return Gate("beyond_chance", "partly_met", "within_route_close")
+    return Gate("beyond_chance", "not_met", "within_route_not_shown")
 
 
 def comparable_gate(found: Overlap | None) -> Gate:
@@ -155,8 +179,3 @@ def all_gates(built: tuple[Gate, ...]) -> tuple[Gate, ...]:
     """The eight gates in order: those assessed, and the others as not assessed."""
     by_name = {gate.name: gate for gate in built}
     return tuple(by_name.get(name, Gate(name, "not_assessed", "not_built")) for name in GATES)
-
-
-def _opposite(first: Estimate, first_null: float, second: Estimate, second_null: float) -> bool:
-    both = first.excludes(first_null) and second.excludes(second_null)
-    return both and (first.value > first_null) != (second.value > second_null)

@@ -49,6 +49,23 @@ class Comparison:
     odds_ratio: float
 
 
+@dataclass(frozen=True)
+class Assumed:
+    """A range of the difference that is narrower only because something was assumed.
+
+    Attributes
+    ----------
+    low, high : float
+        In [-1, 1].
+    assumption : str
+        Code of what was assumed: ``"not_negative"``. The range is never printed without it and never weighed.
+    """
+
+    low: float
+    high: float
+    assumption: str
+
+
 def compare(survivors: float, died: float, *, of_survivors: float, of_dead: float) -> Comparison:
     """What a share ``of_survivors`` of trained among the living and ``of_dead`` among the dead amount to.
 
@@ -114,6 +131,26 @@ def _corner(survivors: float, died: float, of_survivors: float, of_dead: float) 
     with_training = of_survivors * survivors / trained if trained > 0 else 0.0
     without = (1 - of_survivors) * survivors / untrained if untrained > 0 else 0.0
     return with_training - without
+
+
+def if_not_negative(differences: Range) -> Assumed:
+    """The range of the difference if training is taken never to have cost lives: its part from 0 on.
+
+    An assumption about the very thing in question: it raises no word of a verdict.
+
+    Raises
+    ------
+    CallError
+        ``contradiction`` where the whole range lies below 0.
+    """
+    low, high = differences
+    if high < 0:
+        raise CallError(
+            "contradiction",
+            "These figures contradict the assumption: with them fewer of the trained lived.",
+            "Leave the assumption out.",
+        )
+    return Assumed(max(low, 0.0), high, "not_negative")
 
 
 def share_of_dead(headline: Headline, trained_aboard: Range) -> Range:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,6 +12,7 @@ from survstats.cli.telling import print_lines, print_text, progress, say, width,
 from survstats.groundwork.errors import CallError
 
 if TYPE_CHECKING:
+    from survstats.study.headline import HeadlineResults
     from survstats.study.results import Audience
 
 DEFAULT_OUT = {"board": Path("survstats-brief"), "sharing": Path("survstats-sharing")}
@@ -63,11 +63,15 @@ def brief(
     tell("writing")
     publish(results, out)
     tell("")
+    from survstats.report.brief import answer
+    from survstats.report.brief_word import word_told
+    from survstats.report.content import plain
     from survstats.report.wording import Wording, facts_of
 
     words = Wording(facts_of(results, brief_out=str(out)))
-    for key in (f"answer.{results.codes['brief.form']}", _word_key(results.codes), "brief_done.written"):
-        say(words, key)
+    print_text(plain(answer(results, words)))
+    print_text(plain(word_told(results, words)))
+    say(words, "brief_done.written")
 
 
 @app.command()
@@ -159,6 +163,7 @@ def claim(
     ],
     trained_aboard: Annotated[str, typer.Option(help="Share trained of everyone aboard, if known.")] = "",
     trained_of_dead: Annotated[str, typer.Option(help="Share trained of the dead, if known.")] = "",
+    out: Annotated[Path | None, typer.Option(help="Write it on one page as well: a name in .html.")] = None,
 ) -> None:
     """Say what a survivor headline can and cannot carry."""
     from survstats.report.wording import Facts, Wording
@@ -171,8 +176,10 @@ def claim(
         trained_aboard=read_share(trained_aboard, "--trained-aboard") if trained_aboard else None,
         trained_of_dead=read_share(trained_of_dead, "--trained-of-dead") if trained_of_dead else None,
     )
-    words = Wording(Facts(found.numbers))
-    for key in (*found.sentences, "caution"):
+    if out is not None:
+        _write_claim(out, found)
+    words = Wording(Facts(found.numbers, {"claim.out": str(out)}))
+    for key in (*found.sentences, "caution", *(("written",) if out else ())):
         say(words, f"claim.{key}")
 
 
@@ -201,7 +208,10 @@ def trace(
 @app.command()
 def demo(
     name: Annotated[
-        str, typer.Argument(help="demo_small, demo_main, demo_null, demo_survivor_only or demo_dirty.")
+        str,
+        typer.Argument(
+            help="demo_small, demo_main, demo_null, demo_survivor_only, demo_harm, demo_separation or demo_dirty."
+        ),
     ],
     directory: Annotated[Path, typer.Argument(help="A folder that does not exist yet.")],
 ) -> None:
@@ -218,17 +228,23 @@ def demo(
         print_text(f"Wrote the invented study {name} to {directory}: try 'survstats brief {directory}'.")
 
 
+def _write_claim(out: Path, found: HeadlineResults) -> None:
+    """Write the page; one of an earlier call alone is replaced."""
+    if out.suffix.lower() != ".html":
+        raise CallError("bad_out", f"--out '{out}' is no page.", "Give a name that ends in .html.")
+    from survstats.groundwork.whole_file import check_place, write_whole
+    from survstats.report.claim_paper import claim_paper, is_claim_paper
+
+    ours = is_claim_paper(out)
+    check_place(out, replace=ours)
+    write_whole(out, claim_paper(found.numbers, found.sentences).encode(), replace=ours)
+
+
 def _audience(typed: str) -> Audience:
     known: dict[str, Audience] = {"board": "board", "sharing": "sharing"}
     if typed not in known:
         raise CallError("bad_audience", f"--for '{typed[:20]}' is not known.", "Write board or sharing.")
     return known[typed]
-
-
-def _word_key(codes: Mapping[str, str]) -> str:
-    if codes["verdict.reason"] == "masked":
-        return "brief_done.masked"
-    return f"word.{codes['verdict.word' if codes['verdict.reason'] == 'gates' else 'verdict.reason']}"
 
 
 def _whole_number(typed: str, name: str) -> int:

@@ -9,28 +9,17 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from survstats.effects.arms import arm_limits, wide_enough
-from survstats.effects.completed_sets import CompletedSet, Question, completed_sets
+from survstats.effects.completed_sets import Question, completed_sets
 from survstats.effects.imputation import Imputed, trained_of
 from survstats.effects.imputation_chains import drawn_status
-from survstats.effects.intervals import edges, jackknife_error, t_quantile
 from survstats.effects.missing_values import CURRENT
-from survstats.groundwork.errors import NotEstimable
-from survstats.groundwork.estimate import Estimate, Scale, Unit, from_scale, to_scale
-from survstats.models.pooling import pool
+from survstats.effects.pooled_sets import pooled_arms, pooled_difference
+from survstats.groundwork.estimate import Estimate
 
 Floats = NDArray[np.float64]
 
-METHOD = "imputed_jackknife"
 DEAD = (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)
 SURVIVORS = (-1.0, 0.0, 1.0)
-
-#: Scale and unit of each pooled number, and what it is of survival if all and if none had been trained.
-_NUMBERS: dict[str, tuple[Scale, Unit, tuple[float, float]]] = {
-    "if_all": ("logit", "share", (1.0, 0.0)),
-    "if_none": ("logit", "share", (0.0, 1.0)),
-    "difference": ("identity", "difference", (1.0, -1.0)),
-}
 
 
 @dataclass(frozen=True)
@@ -46,6 +35,9 @@ class PooledEffect:
     fraction_missing : float
         Share of the information about the difference that the gaps took.
     draws : int
+    limit_error, value_error : float
+        Monte Carlo standard errors, over the draws, of the limit of the difference that lies nearest 0 and of the
+        difference.
     """
 
     if_all: Estimate
@@ -53,6 +45,8 @@ class PooledEffect:
     difference: Estimate
     fraction_missing: float
     draws: int
+    limit_error: float
+    value_error: float
 
 
 @dataclass(frozen=True)
@@ -67,6 +61,8 @@ class DeltaPoint:
     difference : Estimate
     trained_died, trained_survived : float
         How many of the unknown dead and survivors were then currently trained, mean over the draws.
+    limit_error, value_error : float
+        As in `PooledEffect`.
     """
 
     delta_dead: float
@@ -74,6 +70,8 @@ class DeltaPoint:
     difference: Estimate
     trained_died: float
     trained_survived: float
+    limit_error: float
+    value_error: float
 
 
 def imputed_effect(
@@ -111,9 +109,15 @@ def imputed_effect(
     question = Question(outcome, exposure, tuple(covariates), cluster)
     own = [frame[exposure].to_numpy(float)[None] for frame in imputed.frames]
     sets = [of_draw[0] for of_draw in completed_sets(imputed.frames, own, question)]
-    if_all, if_none = _arms(sets, level)
-    difference, missing = _difference(sets, level)
-    return PooledEffect(if_all, if_none, difference, missing, draws=len(sets))
+    found = pooled_difference(sets, level=level)
+    return PooledEffect(
+        *pooled_arms(sets, level=level),
+        difference=found.estimate,
+        fraction_missing=found.fraction_missing,
+        draws=len(sets),
+        limit_error=found.limit_error,
+        value_error=found.value_error,
+    )
 
 
 def delta_range(
@@ -164,15 +168,18 @@ def delta_range(
     question = Question(outcome, exposure, tuple(covariates), cluster)
     by_draw = completed_sets(imputed.frames, exposures, question)
     share = np.mean(current, axis=0)
+    pooled = [pooled_difference([sets[at] for sets in by_draw], level=level) for at in range(len(pairs))]
     return tuple(
         DeltaPoint(
             delta_dead=dead,
             delta_survivors=lived,
-            difference=_difference([sets[at] for sets in by_draw], level)[0],
+            difference=found.estimate,
             trained_died=float(share[at, died].sum()),
             trained_survived=float(share[at, ~died].sum()),
+            limit_error=found.limit_error,
+            value_error=found.value_error,
         )
-        for at, (dead, lived) in enumerate(pairs)
+        for at, ((dead, lived), found) in enumerate(zip(pairs, pooled, strict=True))
     )
 
 
@@ -181,49 +188,3 @@ def _tilted(chances: Floats, tilts: Floats) -> Floats:
     tilted = np.broadcast_to(chances, (*tilts.shape, chances.shape[-1])).copy()
     tilted[..., CURRENT] *= np.exp(tilts)
     return np.asarray(tilted / tilted.sum(axis=-1, keepdims=True))
-
-
-def _difference(sets: Sequence[CompletedSet], level: float) -> tuple[Estimate, float]:
-    """The pooled difference, and the share of information about it that is missing."""
-    found, missing = _rubin(sets, "difference", level)
-    if any(arm.blind for one in sets for arm in one.tallies):
-        found = wide_enough(found, "difference", *_arms(sets, level))
-    return found, missing
-
-
-def _arms(sets: Sequence[CompletedSet], level: float) -> tuple[Estimate, Estimate]:
-    """Pooled survival if all, if none had been trained."""
-    trained, untrained = (_rubin(sets, number, level)[0] for number in ("if_all", "if_none"))
-    for of_trained, of_untrained in {one.tallies for one in sets}:
-        trained, untrained = arm_limits(trained, of_trained), arm_limits(untrained, of_untrained)
-    return trained, untrained
-
-
-def _rubin(sets: Sequence[CompletedSet], number: str, level: float) -> tuple[Estimate, float]:
-    """One number by Rubin's rules, and the share of information about it that is missing."""
-    scale, unit, contrast = _NUMBERS[number]
-    values = [one.risks @ np.array(contrast) for one in sets]
-    errors = [jackknife_error(float(v[0]), v[1:], scale=scale) for v in values]
-    mishaps = min(len(v) for v in values) - 1
-    centres = [to_scale(float(v[0]), scale) for v in values]
-    bottom, top = edges(unit)
-    if not np.isfinite([*centres, *errors]).all():
-        raise NotEstimable(
-            "not_converged", "A completed set puts survival on the edge, where no error is known."
-        )
-    found = pool(centres, np.square(errors), complete_df=mishaps - 1)
-    reach = t_quantile(level, found.df) * found.se
-    estimate = Estimate(
-        value=from_scale(found.value, scale),
-        low=max(from_scale(found.value - reach, scale), bottom),
-        high=min(from_scale(found.value + reach, scale), top),
-        se=found.se,
-        level=level,
-        df=found.df,
-        scale=scale,
-        unit=unit,
-        method=METHOD,
-        mishaps=mishaps,
-        occupants=min(one.occupants for one in sets),
-    )
-    return estimate, found.fraction_missing

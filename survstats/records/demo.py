@@ -9,7 +9,14 @@ from pathlib import Path
 
 from survstats.groundwork.errors import CallError, PublishError
 
-DEMO_NAMES = ("demo_small", "demo_main", "demo_null", "demo_survivor_only")
+DEMO_NAMES = (
+    "demo_small",
+    "demo_main",
+    "demo_null",
+    "demo_survivor_only",
+    "demo_harm",
+    "demo_separation",
+)
 DIRTY_NAME = "demo_dirty"  # small studies that break one rule each, and their passing twins
 
 

@@ -4,20 +4,12 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Mapping
 
+from survstats.report.brief_blocks import saw_block, unseen_block
+from survstats.report.brief_change import change_block
 from survstats.report.brief_figures import axis_figure, break_even_figure, range_told, seats_figure
-from survstats.report.content import (
-    Block,
-    BriefContent,
-    GateLine,
-    GateState,
-    Piece,
-    Reading,
-    Section,
-    Text,
-    WordBox,
-)
+from survstats.report.brief_word import gate_key, gate_lines, gates_foot, three_words, word_box
+from survstats.report.content import Block, BriefContent, Piece, Section, Text
 from survstats.report.head import (
     banners,
     is_shared,
@@ -30,14 +22,6 @@ from survstats.report.head import (
 from survstats.report.lettering import join
 from survstats.report.wording import Wording
 from survstats.study.results import MASKED, StudyResults
-
-_HIDDEN = {"supports": 0.0, "suggests": 0.52, "cannot_tell": 1.0}
-_BESIDE = (
-    ("saw.crude", "crude.rd"),
-    ("saw.passengers", "effect.rd_passengers"),
-    ("saw.all_aboard", "effect.rd_all_aboard"),
-)
-_STATES: tuple[GateState, ...] = ("met", "partly_met", "not_met", "not_assessed")
 
 
 def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent:
@@ -52,49 +36,37 @@ def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent
     words = paper_words(results, date)
     estimated = results.codes["brief.form"] == "estimated"
     axis = axis_figure(results, words)
-    curve = break_even_figure(results, words)
     return BriefContent(
         head=paper_head(results, words, name="paper.name", title="paper.title"),
         banners=banners(results, words),
         question=words.say("question.asked"),
         population=join(words.say(f"question.{population_key(results)}"), population_filter(results, words)),
         answer=answer(results, words),
-        word=_word(results, words),
+        word=word_box(results, words),
         seats=seats_figure(words) if estimated else None,
         blocks=(
-            _saw(results, words),
-            _unseen(results, words, estimated=estimated),
-            _headline(results, words),
+            saw_block(results, words),
+            unseen_block(results, words, estimated=estimated),
+            change_block(results, words),
             Block(words.say("record.name"), words.say("record.lead"), (words.say("record.body"),)),
         ),
         foot=((*strong(words.say("foot.caution_name")), Piece(" "), *words.say("foot.caution")),),
         steady=_steady(results, words, estimated=estimated, drawn=axis is not None),
         axis=axis,
-        headline=Section(
-            words.say("break_even.title"),
-            words.say(f"break_even.{_headline_key(results, drawn=curve is not None)}"),
-            (),
-        ),
-        break_even=curve,
+        headline=_headline(results, words),
+        break_even=break_even_figure(results, words),
         assumptions=_assumptions(results, words, estimated=estimated),
         gates_title=words.say("gates.title"),
-        gates=_gates(results, words),
-        gate_key=tuple(
-            (state, words.say(f"gate_state.{state}" + ("_key" if state == "not_assessed" else "")))
-            for state in _STATES
-        ),
+        gates=gate_lines(results, words),
+        gate_key=gate_key(results, words),
+        gates_foot=gates_foot(results, words),
+        words_title=words.say("three_words.title"),
+        words=three_words(results, words),
         decision_title=words.say("decision.title"),
         prepared_by=words.say(_named(results, "prepared")),
         reviewed_by=words.say(_named(results, "reviewed")),
         provenance=_provenance(results, words),
     )
-
-
-def _headline_key(results: StudyResults, *, drawn: bool) -> str:
-    if drawn:
-        return "lead"
-    hidden = results.absent.get("claim.trained_of_survivors") == MASKED
-    return "lead_masked" if hidden else "lead_none"
 
 
 def population_key(results: StudyResults) -> str:
@@ -107,7 +79,13 @@ def population_key(results: StudyResults) -> str:
 
 def answer(results: StudyResults, words: Wording) -> Text:
     """The answer in two sentences, and a third where one mishap decides a group."""
-    found = words.say(f"answer.{results.codes['brief.form']}")
+    codes = results.codes
+    key = f"answer.{codes['brief.form']}"
+    if codes["brief.form"] == "estimated" and words.has(f"{key}_{codes['verdict.direction']}"):
+        key = f"{key}_{codes['verdict.direction']}"
+    elif codes.get("verdict.few_mishaps_route") == "yes" and codes["verdict.direction"] != "none":
+        key = f"answer.within_{codes['verdict.direction']}"
+    found = words.say(key)
     return join(found, words.say("answer.hangs")) if hangs(results) else found
 
 
@@ -117,115 +95,17 @@ def hangs(results: StudyResults) -> bool:
     return told and results.codes.get("effect.one_arm_hangs") == "yes"
 
 
-def _word(results: StudyResults, words: Wording) -> WordBox:
-    codes = results.codes
-    whole = codes["verdict.reason"] == "gates"
-    return WordBox(
-        label=words.say("word.label"),
-        word=words.say(f"word.{codes['verdict.word' if whole else 'verdict.reason']}"),
-        is_word=whole,
-        hidden=_HIDDEN[codes["verdict.word"]],
-        readings=(
-            Reading(
-                words.say("word.chance_asked"),
-                words.say(f"word.chance.{codes['verdict.chance_shown']}"),
-                words.join(*_chance_reasons(codes)),
-            ),
-            Reading(
-                words.say("word.reading_asked"),
-                words.say(f"word.reading.{codes['verdict.reading_shown']}"),
-                words.say(f"word.reading_why.{codes['verdict.reading_why']}"),
-            ),
-        ),
-    )
-
-
-def _chance_reasons(codes: Mapping[str, str]) -> list[str]:
-    keys = [f"word.chance_why.{codes['verdict.chance_why']}"]
-    if codes["verdict.chance"] == "more_than_chance" and codes["verdict.size"] != "none":
-        keys.append(f"word.size.{codes['verdict.size']}")
-    return keys
-
-
-def _saw(results: StudyResults, words: Wording) -> Block:
-    numbers = results.numbers
-    trained, untrained = numbers["seen.trained"].value, numbers["seen.untrained"].value
-    lead = "saw.lead"
-    if results.codes["records.survivor_only"] == "yes":
-        lead = "saw.lead_survivor_only"
-    elif not trained and not untrained:
-        lead = "saw.lead_neither"
-    elif not trained:
-        lead = "saw.lead_none_trained"
-    elif not untrained:
-        lead = "saw.lead_none_untrained"
-    compared = "saw.neither" if results.codes["brief.form"] == "estimated" else "saw.in_groups"
-    if numbers["cohort.analysed"].value == numbers["cohort.population"].value:
-        compared = "saw.all_compared"
-    body = [*words.join("saw.flooded", compared)]
-    beside = [key for key, name in _BESIDE if name in numbers]
-    if beside == ["saw.all_aboard"]:
-        body += [Piece(" "), *words.say("saw.all_aboard_alone")]
-    elif "crude.rd" in numbers and results.codes["brief.form"] == "estimated":
-        body += [Piece(" "), *words.series(*beside)]
-    elif "crude.rd_exact" in numbers and results.codes["brief.form"] in ("few_mishaps", "one_mishap"):
-        body += [Piece(" "), *words.say("saw.exact")]
-    within = "saw.within_tied" if numbers["within.tied"].value else "saw.within"
-    body += [Piece(" "), *words.say(within if numbers["within.informative"].value else "saw.within_none")]
-    return Block(words.say("saw.name"), words.say(lead), (tuple(body),))
-
-
-def _unseen(results: StudyResults, words: Wording, *, estimated: bool) -> Block:
-    numbers = results.numbers
-    lead = "unseen.lead"
-    keys = ["unseen.no_row"] if numbers["cohort.ledger.no_row"].value else []
-    if not numbers["cohort.population"].value:
-        lead, estimated = "unseen.lead_nobody", False
-    elif not numbers["seen.died"].value:
-        lead = "unseen.lead_nobody_died"
-    elif not numbers["seen.unknown_died"].value:
-        lead = "unseen.lead_none"
-    if numbers["cohort.population"].value:
-        keys += _range_keys(results)
-    if estimated and numbers["seen.unknown"].value:
-        keys.append(f"unseen.{results.codes['records.left_out']}")
-    if estimated:
-        keys.append("unseen.fitness")
-    not_blind, unnoted = (numbers[f"records.{name}"].value for name in ("not_blind", "blind_unknown"))
-    if not_blind or unnoted:
-        keys.append(f"unseen.not_blind{'_both' if unnoted else ''}" if not_blind else "unseen.blind_unknown")
-    return Block(words.say("unseen.name"), words.say(lead), (words.join(*keys),) if keys else ())
-
-
-def _range_keys(results: StudyResults) -> list[str]:
-    """What is told of the range over the unknown: all of them, or where that is withheld those of unknown training."""
-    numbers = results.numbers
-    if not numbers["seen.unknown"].value and not numbers["unknown.perhaps"].value:
-        return ["unseen.none_unknown"]
-    told = range_told(results)
-    few = "_few" if results.codes["brief.form"] in ("few_mishaps", "one_mishap") else ""
-    keys = [] if numbers["seen.unknown"].value else ["unseen.none_unknown"]
-    if told and numbers["seen.unknown"].value:
-        part = "_part" if told == "unknown" and results.codes["unknown.rows"] == "part" else ""
-        keys.append(f"unseen.worst{'_status' if told == 'status' else ''}{few}{part}")
-    if told == "unknown" and numbers["unknown.perhaps"].value:
-        keys.append("unseen.perhaps" if numbers["seen.unknown"].value else "unseen.perhaps_alone")
-    elif told == "status":
-        keys.append("unseen.perhaps_out")
-    return keys
-
-
-def _headline(results: StudyResults, words: Wording) -> Block:
-    name = words.say("headline.name")
+def _headline(results: StudyResults, words: Wording) -> Section:
+    """Why the share of trained survivors is not used."""
+    title = words.say("break_even.title")
     if "claim.trained_of_survivors" not in results.numbers:
         reason = results.absent["claim.trained_of_survivors"]
         key = {"nobody_died": "no_dead", MASKED: "masked"}.get(reason, "no_survivors")
-        return Block(name, words.say(f"headline.{key}"), ())
-    known = "headline.known" if "claim.trained_of_known_dead" in results.numbers else "headline.unknown"
+        return Section(title, words.say(f"headline.{key}"), ())
     share = results.codes["claim.share"]
-    lead = "headline.lead" if share == "some" else f"headline.lead_{share}"
-    carries = "headline.alone" if share == "some" else f"headline.nothing_{share}"
-    return Block(name, words.say(lead), (words.join(known, carries),))
+    if share != "some":
+        return Section(title, words.join(f"headline.lead_{share}", f"headline.nothing_{share}"), ())
+    return Section(title, words.say("headline.alone"), ())
 
 
 def _steady(results: StudyResults, words: Wording, *, estimated: bool, drawn: bool) -> Section:
@@ -249,9 +129,7 @@ def _assumptions(results: StudyResults, words: Wording, *, estimated: bool) -> S
     keys.append("assumed.left_out" if results.lists["plan.groups_left_out"] else "assumed.left_out_fitness")
     keys += [key for key, applies in _assumed_if(results) if applies]
     keys += _crew(results)
-    return Section(
-        words.say("assumed.title"), words.say("assumed.lead"), tuple(words.say(key) for key in keys)
-    )
+    return Section(words.say("assumed.title"), (), tuple(words.say(key) for key in keys))
 
 
 def _crew(results: StudyResults) -> list[str]:
@@ -281,23 +159,6 @@ def _within_key(results: StudyResults) -> str:
     if math.isinf(ratio.value):
         return "highest"
     return "ratio" if ratio.value > 0 else "lowest"
-
-
-def _gates(results: StudyResults, words: Wording) -> tuple[GateLine, ...]:
-    lines = []
-    for name, code, finding in results.tables["gates"].rows:
-        state = next(known for known in _STATES if known == code)
-        key = finding if finding in ("not_built", MASKED) else f"{name}_{finding}"
-        lines.append(
-            GateLine(
-                number=(words.slot(f"gate.{name}.number", "count"),),
-                name=words.say(f"gate_name.{name}"),
-                state=state,
-                state_text=words.say(f"gate_state.{state}"),
-                finding=words.say(f"gate_finding.{key}"),
-            )
-        )
-    return tuple(lines)
 
 
 def _provenance(results: StudyResults, words: Wording) -> tuple[Text, ...]:

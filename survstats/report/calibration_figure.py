@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from survstats.report.content import Text, plain
-from survstats.report.drawing_field import Field
+from survstats.report.drawing_field import Field, spread
 from survstats.report.lettering import Lettered, break_lines, text_width
 from survstats.report.plate import Plate, lay, nice_ticks, tick_text
 from survstats.report.style import MM, SIZES, Paper
@@ -185,24 +185,11 @@ def _people(plate: Plate, figure: CalibrationFigure, field: Field, size: float) 
     """How many people are behind each mark: one row over the field, moved apart where marks stand close."""
     widths = [text_width(plain(bin_.people_text), size) for bin_ in figure.bins]
     wanted = [field.x(bin_.predicted) for bin_ in figure.bins]
-    places = _apart(wanted, widths, 0.5 * size, plate.width)
+    places = spread(wanted, widths, 0.5 * size, plate.width)
     base = field.top - LEADER - 0.8 * MM
     for bin_, place, x in zip(figure.bins, places, wanted, strict=True):
         plate.write(Lettered(bin_.people_text, place, base, size, anchor="middle"))
         plate.line([place, x], [base + 0.8 * MM, field.top - 0.4 * MM], plate.palette.line, 0.5)
-
-
-def _apart(wanted: list[float], widths: list[float], gap: float, end: float) -> list[float]:
-    """Middles of texts as near to where they are wanted as stands clear, all between 0 and ``end``."""
-    places, taken = list[float](), -gap
-    for x, width in zip(wanted, widths, strict=True):
-        places.append(max(x, taken + gap + width / 2))
-        taken = places[-1] + width / 2
-    limit = end + gap
-    for index in reversed(range(len(places))):
-        places[index] = min(places[index], limit - gap - widths[index] / 2)
-        limit = places[index] - widths[index] / 2
-    return places
 
 
 def _mark(plate: Plate, x: float, low: float, observed: float, high: float) -> None:

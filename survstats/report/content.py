@@ -63,6 +63,8 @@ class WordBox:
     hidden : float
         Share of the cabin window that is hatched, in [0, 1]: 0 supports, .52 suggests, 1 cannot tell.
     readings : tuple of Reading
+    meaning : Text
+        What the word says of these records, in a sentence; empty where the word is withheld.
     """
 
     label: Text
@@ -70,6 +72,17 @@ class WordBox:
     is_word: bool
     hidden: float
     readings: tuple[Reading, ...]
+    meaning: Text = ()
+
+
+@dataclass(frozen=True)
+class WordLine:
+    """One of the three words and how it is to be read; ``reached`` where it is the word of this paper."""
+
+    word: Text
+    hidden: float
+    reading: Text
+    reached: bool
 
 
 @dataclass(frozen=True)
@@ -144,8 +157,8 @@ class BreakEvenFigure:
 
     Attributes
     ----------
-    survivors_trained, survivors_untrained, dead : int
-        Counts behind the curve.
+    survivors_trained, survivors_untrained, dead : float
+        Counts behind the curve; no whole ones where a share was told.
     break_even : float
         Share of the dead at which there is no effect, in [0, 1].
     known : float or None
@@ -154,9 +167,9 @@ class BreakEvenFigure:
         What the unknown dead allow, in [0, 1].
     """
 
-    survivors_trained: int
-    survivors_untrained: int
-    dead: int
+    survivors_trained: float
+    survivors_untrained: float
+    dead: float
     break_even: float
     known: float | None
     unknown_low: float
@@ -215,7 +228,8 @@ class BriefContent:
     """The board paper, two pages.
 
     ``banners`` are cautions that must stand above the question's answer (for example that only survivors' training
-    was recorded). Figures are None where the records carry none.
+    was recorded). Figures are None where the records carry none. ``gates_foot`` says which word another threshold would
+    have given; it is empty where there is no estimate.
     """
 
     head: Head
@@ -235,6 +249,9 @@ class BriefContent:
     gates_title: Text
     gates: tuple[GateLine, ...]
     gate_key: tuple[tuple[GateState, Text], ...]
+    gates_foot: Text
+    words_title: Text
+    words: tuple[WordLine, ...]
     decision_title: Text
     prepared_by: Text
     reviewed_by: Text

@@ -10,13 +10,19 @@ from survstats.report.calibration_figure import CalibrationFigure, draw_calibrat
 from survstats.report.calibration_figure import figure_rows as calibration_data
 from survstats.report.chains_figure import ChainsFigure, draw_chains
 from survstats.report.chains_figure import figure_rows as chains_data
+from survstats.report.choices_figure import ChoicesFigure, draw_choices
+from survstats.report.choices_figure import figure_rows as choices_data
 from survstats.report.content import AxisFigure, AxisRow, BreakEvenFigure, SeatsFigure, plain
 from survstats.report.fading_figure import FadingFigure, draw_fading, fading_data
 from survstats.report.gaps_figure import draw_gaps
 from survstats.report.graph_figure import GraphFigure, draw_graph
+from survstats.report.one_out_figure import OneOutFigure, draw_one_out
+from survstats.report.one_out_figure import figure_rows as one_out_data
 from survstats.report.records_content import GapsFigure
 from survstats.report.seats_figure import draw_seats
 from survstats.report.style import Paper
+from survstats.report.tipping_figure import TippingFigure, draw_tipping
+from survstats.report.tipping_figure import figure_rows as tipping_data
 from survstats.study.results import Cell
 
 Figure = (
@@ -28,6 +34,9 @@ Figure = (
     | GraphFigure
     | CalibrationFigure
     | ChainsFigure
+    | ChoicesFigure
+    | TippingFigure
+    | OneOutFigure
 )
 _DRAWN: dict[type, Callable[..., str]] = {
     SeatsFigure: draw_seats,
@@ -38,6 +47,9 @@ _DRAWN: dict[type, Callable[..., str]] = {
     GraphFigure: draw_graph,
     CalibrationFigure: draw_calibration,
     ChainsFigure: draw_chains,
+    ChoicesFigure: draw_choices,
+    TippingFigure: draw_tipping,
+    OneOutFigure: draw_one_out,
 }
 
 
@@ -79,6 +91,12 @@ def figure_data(figure: Figure) -> tuple[tuple[str, ...], list[tuple[Cell, ...]]
         return calibration_data(figure)
     if isinstance(figure, ChainsFigure):
         return chains_data(figure)
+    if isinstance(figure, ChoicesFigure):
+        return choices_data(figure)
+    if isinstance(figure, TippingFigure):
+        return tipping_data(figure)
+    if isinstance(figure, OneOutFigure):
+        return one_out_data(figure)
     if isinstance(figure, GraphFigure):
         return (
             ("kind", "from", "to"),

@@ -27,7 +27,7 @@ def window(hidden: float, palette: Palette, *, width: float = 11.5 * MM) -> str:
     for step in range(1, int((width + height) / (1.35 * MM)) + 1):
         drawn += _hatch(step * 1.35 * MM, level, width, height)
     shape: dict[str, object] = {"x": 0, "y": 0, "width": width, "height": height, "rx": radius}
-    clip = f"pane-{round(hidden * 100)}"
+    clip = f"pane-{round(hidden * 100)}-{round(width)}"
     inside = tag("clipPath", {"id": clip}, tag("rect", shape))
     if hidden > 0:
         stroke = {"d": drawn, "stroke": palette.sea, "stroke_width": 0.75, "fill": "none"}

@@ -6,11 +6,12 @@ import csv
 import datetime
 import io
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from survstats.groundwork.cells import csv_cell
 from survstats.groundwork.errors import CallError
+from survstats.groundwork.provenance import STEPS
 from survstats.groundwork.whole_file import write_whole
 from survstats.report.annex.paper import annex_content
 from survstats.report.brief import brief_content
@@ -19,6 +20,8 @@ from survstats.report.folder import MADE_BY, write_folder
 from survstats.report.publish import Content, figures_of, figures_svg, render_html, render_pdf
 from survstats.report.records_paper import records_content
 from survstats.study.results import SCHEMA_VERSION, Audience, Cell, StudyResults
+
+_SEAL = "seal."
 
 
 def publish(
@@ -61,7 +64,7 @@ def publish(
 
 def papers(results: StudyResults, *, now: datetime.datetime) -> dict[str, bytes]:
     """Every file of the folder of papers, by its name inside it."""
-    files = {"results.json": results.to_json().encode(), "manifest.json": _manifest(results, now).encode()}
+    files = {"results.json": results.to_json().encode(), "manifest.json": manifest(results, now=now).encode()}
     contents: dict[str, Content] = {
         "brief": brief_content(results, date=now.date()),
         "annex": annex_content(results, date=now.date()),
@@ -117,7 +120,8 @@ def _audience(results: StudyResults) -> str:
     return results.codes.get("paper.audience", "board")
 
 
-def _manifest(results: StudyResults, now: datetime.datetime) -> str:
+def manifest(results: StudyResults, *, now: datetime.datetime) -> str:
+    """What made the papers, from what, and the steps in the order in which they were sealed."""
     return (
         json.dumps(
             {
@@ -128,9 +132,23 @@ def _manifest(results: StudyResults, now: datetime.datetime) -> str:
                 "made_at": str(now.year)
                 if _audience(results) == "sharing"
                 else now.isoformat(timespec="seconds"),
-                **results.provenance,
+                **{name: entry for name, entry in results.provenance.items() if not name.startswith(_SEAL)},
+                "order": _order(results.provenance),
             },
             indent=1,
         )
         + "\n"
     )
+
+
+def _order(provenance: Mapping[str, str]) -> list[dict[str, str]]:
+    """What was sealed, step after step: `survstats.groundwork.provenance.unbroken` says whether it is whole.
+
+    Empty in papers for sharing, whose hashes of plan and records do not leave the house.
+    """
+    facts = {**provenance, "thresholds": provenance.get("verdict_thresholds", "")}
+    return [
+        {"step": step, **{name: facts[name] for name in names}, "seal": provenance[_SEAL + step]}
+        for step, names in STEPS.items()
+        if _SEAL + step in provenance
+    ]

@@ -20,6 +20,7 @@ from markupsafe import Markup
 
 from survstats.groundwork.errors import PublishError
 from survstats.report.annex.content import AnnexContent, pictures_of
+from survstats.report.claim_paper import ClaimContent
 from survstats.report.content import BriefContent, GateState, plain
 from survstats.report.figures import Figure, draw
 from survstats.report.folder import write_folder
@@ -31,6 +32,8 @@ from survstats.report.style import FAMILIES, FONT_FILES, FONTS, MM, PALETTES, SI
 __all__ = ["figures_of", "figures_svg", "render_html", "render_pdf", "write_folder"]
 
 Content = BriefContent | RecordsContent | AnnexContent
+Page = Content | ClaimContent
+"""What can be set for the screen."""
 
 STATES: tuple[GateState, ...] = ("met", "partly_met", "not_met", "not_assessed")
 PAGES = 2
@@ -38,13 +41,18 @@ _TEXT_WIDTH = 170 * MM
 AIRS = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.2, 0.0)
 """Shares of the space between blocks, tried page by page until the paper fits; type is never shrunk."""
 
+_EASY = 0.4
+"""The share of the space on page 2 below which its parts are put in other places first."""
 
-def figures_of(content: Content) -> dict[str, Figure]:
+
+def figures_of(content: Page) -> dict[str, Figure]:
     """The figures this paper has, by name."""
     if isinstance(content, AnnexContent):
         return pictures_of(content)
     every: dict[str, Figure | None]
-    if isinstance(content, RecordsContent):
+    if isinstance(content, ClaimContent):
+        every = {"claim": content.figure}
+    elif isinstance(content, RecordsContent):
         every = {"gaps": content.gaps}
     else:
         every = {"seats": content.seats, "axis": content.axis, "break_even": content.break_even}
@@ -56,7 +64,7 @@ def figures_svg(content: Content, *, paper: Paper = "white") -> dict[str, str]:
     return {name: draw(figure, paper=paper) for name, figure in figures_of(content).items()}
 
 
-def render_html(content: Content) -> str:
+def render_html(content: Page) -> str:
     """The paper as one HTML file.
 
     Each figure is there twice, wide and drawn anew for phones; the style sheet shows one of them. On white paper
@@ -123,11 +131,14 @@ def render_pdf(content: Content, *, paper: Paper = "white", drawn: Mapping[str, 
         "marks": _marks(content, PALETTES[paper]),
         "note_lines": sum(len(break_lines(note, _TEXT_WIDTH, SIZES.note)) for note in content.head.notes),
     }
-    air, template = [min(AIRS)] * PAGES, f"{_name(content)}.typ"
+    template = f"{_name(content)}.typ"
     if isinstance(content, AnnexContent):
         return _compile(template, {**data, "air": [AIRS[0]]}, fonts)
-    for first in (True, False):  # some parts have another place where their first one has no room
+    least = min(AIRS)
+    for share, first in ((_EASY, True), (_EASY, False), (_EASY / 2, False), (least, True), (least, False)):
+        # some parts have another place where their first one has no room, or leaves none to breathe
         data["ledger_first"] = data["beside"] = first
+        air = [least] * (PAGES - 1) + [share]
         pdf = _compile(template, {**data, "air": air}, fonts)
         if count_pages(pdf) == PAGES:
             break
@@ -163,10 +174,12 @@ def _width(svg: str) -> float:
     return float(found[1]) if found else _TEXT_WIDTH
 
 
-def _name(content: Content) -> str:
+def _name(content: Page) -> str:
     """Name of the paper's templates."""
     if isinstance(content, AnnexContent):
         return "annex"
+    if isinstance(content, ClaimContent):
+        return "claim"
     return "records" if isinstance(content, RecordsContent) else "brief"
 
 
@@ -197,12 +210,19 @@ def _compile(template: str, data: Mapping[str, object], fonts: typst.Fonts) -> b
     return bytes(pdf)
 
 
-def _marks(content: Content, palette: Palette) -> dict[str, str]:
-    if not isinstance(content, BriefContent):
+def _marks(content: Page, palette: Palette) -> dict[str, str]:
+    if isinstance(content, RecordsContent | ClaimContent):
         return {}
+    laid: dict[str, str] = {state: planks(state, palette) for state in STATES}
+    if isinstance(content, AnnexContent):
+        return laid
     return {
         "window": window(content.word.hidden, palette),
-        **{state: planks(state, palette) for state in STATES},
+        **{
+            f"word_{at}": window(line.hidden, palette, width=5.2 * MM)
+            for at, line in enumerate(content.words)
+        },
+        **laid,
     }
 
 

@@ -77,7 +77,7 @@ def _plain_percent(value: float) -> str:
 
 
 def _typed_percent(value: float) -> str:
-    return f"{_plain_percent(value)} %"
+    return f"{_plain_percent(value)}{NO_BREAK}%"
 
 
 def _percent_step(value: float) -> str:
@@ -156,6 +156,7 @@ WHOLE_FORMS: dict[str, Callable[[Number], str]] = {
     "whole_with_interval": _with_limits(_whole),
     "months_with_interval": _with_limits(_whole, f"{NO_BREAK}months"),
     "interval": lambda n: _pair(_points_bare(_limit(n.low)), _points_bare(_limit(n.high))),
+    "percent_limits": lambda n: _pair(*(_share(_limit(limit)) for limit in (n.low, n.high))) + f"{NO_BREAK}%",
     "percent_interval": lambda n: _pair(_share(_limit(n.low)), _share(_limit(n.high))),
     "ratio_interval": lambda n: _pair(_ratio(_limit(n.low)), _ratio(_limit(n.high))),
     "agreement_interval": lambda n: _pair(*(FORMS["agreement"](_limit(limit)) for limit in (n.low, n.high))),
@@ -163,7 +164,7 @@ WHOLE_FORMS: dict[str, Callable[[Number], str]] = {
     "percent_range": lambda n: (
         _typed_percent(n.value)
         if n.low == n.high or n.low is None
-        else f"{_plain_percent(n.low)} to {_plain_percent(_limit(n.high))} %"
+        else f"{_pair(_plain_percent(n.low), _plain_percent(_limit(n.high)))}{NO_BREAK}%"
     ),
 }
 

@@ -20,16 +20,20 @@ _ROW = re.compile(r"row\b|row(?=_)")
 _PRINTED = (
     "accepted",
     "calibration",
+    "choices",
     "coefficients",
     "crude_shares",
     "empty_cells",
     "era_positivity",
     "estimators",
     "findings_by_rule",
+    "fitness",
     "flow",
     "imputation_delta",
     "influence",
     "ledger_p1",
+    "left_out_groups",
+    "miscoding_grid",
     "missing_together",
     "modifier_contrasts",
     "modifiers",
@@ -130,6 +134,10 @@ class Wording:
         numbers = self._facts.numbers
         found = numbers.get(name) or numbers.get(name.rpartition(".")[0])
         return found is not None and found.method == MASKED
+
+    def has_number(self, name: str) -> bool:
+        """Whether a number stands under an id."""
+        return name in self._facts.numbers
 
     def is_word(self, name: str) -> bool:
         """Whether a word stands under an id that may also have a number."""

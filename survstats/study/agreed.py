@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 
-from survstats.challenge.verdict import THRESHOLDS_FILE
-from survstats.groundwork.provenance import bytes_hash, file_hash, versions
+from survstats.groundwork.provenance import bytes_hash, seal, versions
 from survstats.records.finding import Finding
 from survstats.records.fingerprint import cohort_hash
 from survstats.records.loading import Records
 from survstats.records.rules.rulebook import BANNERS, RULEBOOK
+from survstats.study.lock import Lock
 from survstats.study.plan import Study
 from survstats.study.results import Audience, Table
 from survstats.study.results_builder import ResultsBuilder
@@ -41,13 +42,17 @@ def store_plan(out: ResultsBuilder, study: Study) -> None:
         out.lists[f"population.{name}"] = list(getattr(population, name))
 
 
-def store_provenance(out: ResultsBuilder, study: Study, records: Records) -> None:
-    """Which files, which plan, which versions."""
+def store_provenance(out: ResultsBuilder, study: Study, records: Records, lock: Lock) -> None:
+    """Which files, which plan, which versions; and the seals of locking and of reading the records."""
+    fingerprint = cohort_hash(records)
     out.provenance |= {
-        "study_file": study.plan_hash,
-        "plan": study.analysis_hash,
-        "records": cohort_hash(records),
-        "verdict_thresholds": file_hash(THRESHOLDS_FILE),
+        "study_file": lock.plan_hash,
+        "plan": lock.analysis_hash,
+        "records": fingerprint,
+        "verdict_thresholds": lock.thresholds_hash,
+        "choices": lock.choices_hash,
+        "seal.locked": lock.seal,
+        "seal.outcomes_read": seal(lock.seal, "outcomes_read", {"records": fingerprint}),
         "seed": str(study.plan.run.seed),
     }
     out.texts |= {f"records.{table}_file": name for table, name in records.files.items()}
@@ -56,6 +61,14 @@ def store_provenance(out: ResultsBuilder, study: Study, records: Records) -> Non
         out.provenance["mapping_file"] = bytes_hash(study.mapping)
         out.texts["records.mapping_checked_by"] = str(study.mapping_content["checked_by"])
     out.provenance |= {f"version.{name}": version for name, version in versions().items()}
+
+
+def store_judged(out: ResultsBuilder) -> None:
+    """The seal of judging: over the word, the gates, and the seal of reading the records."""
+    judged = {name: code for name, code in out.codes.items() if name.startswith(("verdict.", "gate."))}
+    told = bytes_hash(json.dumps(judged, sort_keys=True).encode())
+    out.provenance["verdict"] = told
+    out.provenance["seal.judged"] = seal(out.provenance["seal.outcomes_read"], "judged", {"verdict": told})
 
 
 def store_findings(out: ResultsBuilder, findings: Sequence[Finding], accepted: dict[str, str]) -> None:

@@ -8,10 +8,11 @@ import pandas as pd
 
 from survstats.effects.standardise import Effect
 from survstats.records.cohort import Population
-from survstats.study import adequacy_told, beside, circumstances, imputing, other_models, pairs, recency_told
+from survstats.study import beside, circumstances, imputing, other_models, pairs, recency_told
 from survstats.study.estimating import FEWEST_MISHAPS, MainEstimate
 from survstats.study.everybody import Everybody, in_fixed_order
 from survstats.study.graph_told import store_graph, store_question
+from survstats.study.judge import Found
 from survstats.study.plan import Study
 from survstats.study.positivity import store_positivity
 from survstats.study.results import MASKED, Audience
@@ -22,8 +23,7 @@ def store_annex(
     out: ResultsBuilder,
     study: Study,
     people: Everybody,
-    main: MainEstimate | None,
-    passengers: Effect | None,
+    found: Found,
     *,
     audience: Audience,
     tell: Callable[[str], None],
@@ -35,14 +35,13 @@ def store_annex(
     out : ResultsBuilder
     study : Study
     people : Everybody
-    main : MainEstimate or None
-        None leaves the models out, with its reason.
-    passengers : Effect or None
-        The difference among passengers alone.
+    found : Found
+        Without a main estimate the models are left out, with its reason.
     audience : {"board", "sharing"}
     tell : callable
-        Called with ``recency`` and ``imputing`` as those steps start.
+        Called with ``recency`` as that step starts.
     """
+    main, passengers = found.main, found.beside.passengers
     store_question(out)
     frames: dict[Population, pd.DataFrame] = {"P1": people.primary.frame, "P2": people.everyone.frame}
     store_graph(out, out.lists.get("plan.adjusted", study.covariates), frames)
@@ -50,11 +49,12 @@ def store_annex(
     _store_models(out, study, people, main)
     tell("recency")
     if audience == "sharing":
-        out.leave_out(MASKED, *recency_told.IDS, *recency_told.FADING_IDS, *circumstances.IDS)
+        out.leave_out(
+            MASKED, *recency_told.IDS, *recency_told.FADING_IDS, *circumstances.IDS, "imputation_delta"
+        )
     else:
         _store_recency(out, study, people, main, passengers)
-    tell("imputing")
-    _store_imputed(out, study, people, main, delta=audience != "sharing")
+        imputing.store_delta(out, found.imputed, study.covariates)
     store_estimators(out)
 
 
@@ -63,10 +63,9 @@ def _store_models(out: ResultsBuilder, study: Study, people: Everybody, main: Ma
     pairs.store_pairs(out, analysed, study.covariates, whole=None if main is None else main.effect)
     beside.store_unknown_survivability(out, people.derived, analysed, study.covariates)
     if main is None:
-        out.leave_out(out.absent["effect.rd"], *other_models.IDS, *adequacy_told.IDS)
+        out.leave_out(out.absent["effect.rd"], *other_models.IDS)
         return
     other_models.store_other_models(out, in_fixed_order(analysed), main, seed=study.plan.run.seed)
-    adequacy_told.store_adequacy(out, analysed, main)
 
 
 def _store_recency(
@@ -80,9 +79,7 @@ def _store_recency(
         out.leave_out(_few(out), *recency_told.IDS, *recency_told.FADING_IDS, *circumstances.IDS)
         return
     recency_told.store_recency(out, people.primary.frame, study.covariates)
-    recency_told.store_fading(
-        out, in_fixed_order(people.primary.frame), study.covariates, seed=study.plan.run.seed
-    )
+    recency_told.store_fading(out, people.primary_in_order, study.covariates, seed=study.plan.run.seed)
     cold = None if study.plan.model is None else study.plan.model.cold_water_c
     without_role = tuple(name for name in study.covariates if name != "role")
     frames = [
@@ -94,23 +91,6 @@ def _store_recency(
         study.modifiers,
         everyone=(frames[0], study.covariates, None if main is None else main.effect),
         passengers=(frames[1], without_role, passengers),
-    )
-
-
-def _store_imputed(
-    out: ResultsBuilder, study: Study, people: Everybody, main: MainEstimate | None, *, delta: bool
-) -> None:
-    if main is None:
-        out.leave_out(_few(out), *imputing.IDS)
-        return
-    imputing.store_imputed(
-        out,
-        in_fixed_order(people.primary.frame),
-        study.covariates,
-        currency_months=study.plan.question.currency_months,
-        draws=study.plan.imputation.draws,
-        seed=study.plan.run.seed,
-        delta=delta,
     )
 
 

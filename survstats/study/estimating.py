@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TypedDict
 
 import pandas as pd
 
@@ -28,6 +29,20 @@ _LEVEL = thresholds()["beyond_chance"]
 OUTCOME, EXPOSURE, CLUSTER, ERA = "survived", "trained", "mishap_id", "era"
 
 
+class Quartet(TypedDict):
+    """Which columns are outcome, exposure, covariates and cluster."""
+
+    outcome: str
+    exposure: str
+    covariates: Sequence[str]
+    cluster: str
+
+
+def quartet(covariates: Sequence[str], *, outcome: str = OUTCOME) -> Quartet:
+    """The columns of this study's comparison, with these covariates."""
+    return {"outcome": outcome, "exposure": EXPOSURE, "covariates": covariates, "cluster": CLUSTER}
+
+
 @dataclass(frozen=True)
 class MainEstimate:
     """The primary estimate, what the gates need of it, and the fits behind it.
@@ -44,21 +59,57 @@ class MainEstimate:
     covariates: tuple[str, ...]
 
 
-def store_main(out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[str]) -> MainEstimate | None:
-    """The primary estimate in P1, all roles, with everything the gates need; None where it cannot be had."""
+def store_main(
+    out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[str], *, whole: bool = True
+) -> MainEstimate | None:
+    """The primary estimate in P1, all roles, with everything the gates need; None where it cannot be had.
+
+    Without ``whole`` only what the gates need is made: of the mishaps left out in turn the few that matter most, and
+    none where the interval covers 0 with all of them.
+    """
     try:
         refits = refit(model_of(frame, covariates))
         effect = standardise(refits, level=_LEVEL["met_level"])
-        untrained = standardise(refits, target="untrained")
-        without_one = one_mishap_out(refits.model, level=_LEVEL["met_level"])
         narrower = standardise(refits, level=_LEVEL["partly_level"]).difference
         df = refits.model.exposure_df()
+        untrained = standardise(refits, target="untrained") if whole else effect
+        without_one = _without_one(refits.model, narrower, whole=whole)
     except NotEstimable as fault:
         out.leave_out(fault.reason, *_MAIN_IDS)
         return None
+    found = MainEstimate(
+        effect=effect,
+        narrower=narrower,
+        without_one=without_one,
+        df=df,
+        overlap=overlap_of(frame, covariates),
+        refits=refits,
+        covariates=tuple(covariates),
+    )
+    out.estimate("effect.rd", effect.difference, rests_on=COMPARED, counted="cohort.analysed")
+    if whole:
+        _store_whole(out, frame, found, untrained)
+    return found
+
+
+#: How many of the mishaps that matter most are left out in turn where not all of them are asked for.
+_MOST_OUT = 12
+
+
+def _without_one(model: RiskModel, narrower: Estimate, *, whole: bool) -> pd.DataFrame:
+    if whole:
+        return one_mishap_out(model, level=_LEVEL["met_level"])
+    if not narrower.excludes(0.0):
+        return pd.DataFrame(columns=["mishap", "difference", "low", "high"], dtype=float)
+    return one_mishap_out(model, level=_LEVEL["met_level"], refits=_MOST_OUT * model.mishaps)
+
+
+def _store_whole(out: ResultsBuilder, frame: pd.DataFrame, main: MainEstimate, untrained: Effect) -> None:
+    """Everything else that is read from the same fits."""
+    effect, refits, covariates = main.effect, main.refits, main.covariates
     model = refits.model
-    used, left_out = groups_adjusted(_fields_in(model, covariates))
-    out.lists["plan.adjusted"] = list(_fields_in(model, covariates))
+    used, left_out = groups_adjusted(fields_in(model, covariates))
+    out.lists["plan.adjusted"] = list(fields_in(model, covariates))
     out.lists["plan.adjusted_groups"], out.lists["plan.groups_left_out"] = list(used), list(left_out)
     out.codes["effect.likelihood"] = "penalised" if model.penalised else "plain"
     out.count("effect.columns", len(model.design.columns), rests_on=COMPARED)
@@ -77,18 +128,9 @@ def store_main(out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[st
     _store_e_values(out, effect)
     for notice in model.notices:
         out.notices.append((notice.code, dict(notice.values)))
-    _store_without_one(out, without_one)
+    _store_without_one(out, main.without_one)
     hanging = hangs_on_one_mishap(frame, outcome=OUTCOME, exposure=EXPOSURE, cluster=CLUSTER)
     out.codes["effect.one_arm_hangs"] = "yes" if hanging else "no"
-    return MainEstimate(
-        effect=effect,
-        narrower=narrower,
-        without_one=without_one,
-        df=df,
-        overlap=_overlap(frame, covariates),
-        refits=refits,
-        covariates=tuple(covariates),
-    )
 
 
 def model_of(frame: pd.DataFrame, covariates: Sequence[str]) -> RiskModel:
@@ -136,14 +178,17 @@ def _store_e_values(out: ResultsBuilder, effect: Effect) -> None:
             )
 
 
-def _overlap(frame: pd.DataFrame, covariates: Sequence[str]) -> Overlap | None:
+def overlap_of(frame: pd.DataFrame, covariates: Sequence[str]) -> Overlap | None:
+    """How far the backgrounds of both groups overlap; None where it cannot be told."""
+    if frame[EXPOSURE].nunique() < 2:
+        return None
     try:
         return overlap(frame, exposure=EXPOSURE, covariates=covariates, cluster=CLUSTER, era=ERA)
     except NotEstimable:
         return None
 
 
-def _fields_in(model: RiskModel, covariates: Sequence[str]) -> tuple[str, ...]:
+def fields_in(model: RiskModel, covariates: Sequence[str]) -> tuple[str, ...]:
     """The covariates that the design kept at least one column of."""
     kept = set(model.design.columns)
     terms = {term.name: term.columns for term in model.design.terms}
@@ -178,4 +223,5 @@ _MAIN_IDS = (
     "effect.rd_trained",
     "effect.rd_mishap_average",
     "effect.rr_death_untrained",
+    "effect.rd_without_one",
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -12,6 +13,7 @@ from survstats.groundwork.provenance import bytes_hash
 from survstats.records.cohort import Cohort, build_cohort
 from survstats.records.deriving import derive
 from survstats.records.loading import Records
+from survstats.records.population import studied_mishaps
 from survstats.study import counting
 from survstats.study.plan import Study
 
@@ -30,6 +32,8 @@ class Everybody:
         The g mishaps in order.
     perhaps : ndarray of shape (g, 3)
         The dead who perhaps died on impact (see `survstats.study.counting`).
+    mishaps : DataFrame
+        The mishaps that the study is about, with or without people in a population.
     """
 
     derived: pd.DataFrame
@@ -38,6 +42,12 @@ class Everybody:
     everyone: Cohort
     labels: pd.Index
     perhaps: NDArray[np.float64]
+    mishaps: pd.DataFrame
+
+    @cached_property
+    def primary_in_order(self) -> pd.DataFrame:
+        """Everyone in P1, as `in_fixed_order`: what is drawn at random is drawn in this order."""
+        return in_fixed_order(self.primary.frame)
 
 
 def everybody(study: Study, records: Records) -> Everybody:
@@ -52,6 +62,7 @@ def everybody(study: Study, records: Records) -> Everybody:
         everyone=build_cohort(derived, records, population="P2", chosen=chosen),
         labels=labels,
         perhaps=counting.perhaps_counts(derived, labels),
+        mishaps=records.mishap[studied_mishaps(records.mishap, chosen)],
     )
 
 
@@ -66,6 +77,8 @@ def in_fixed_order(frame: pd.DataFrame) -> pd.DataFrame:
     ids renamed. Rows go by what is recorded of them, mishaps by what is recorded of their people; ``mishap_id`` becomes
     the mishap's place in that order.
     """
+    if frame.empty:
+        return frame.reset_index(drop=True)
     told = frame[[name for name in sorted(frame.columns) if name not in _NAMES]]
     texts = told.astype(object).where(told.notna(), "").astype(str).agg("\x1f".join, axis=1)
     keyed = frame.assign(_text=texts).sort_values("_text", kind="stable")

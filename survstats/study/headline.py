@@ -150,6 +150,8 @@ def _typed(headline: Headline) -> dict[str, Number]:
         "claim.trained_of_survivors": _range(headline.trained_of_survivors),
         "claim.rd_low": _figure(low, "difference"),
         "claim.rd_high": _figure(high, "difference"),
+        "claim.aboard_possible": _range(shares_aboard_possible(headline)),
+        "claim.leverage": _figure(headline.aboard / headline.died, "ratio"),
     }
 
 
@@ -167,7 +169,6 @@ def _rounding(headline: Headline, decimals: int, numbers: dict[str, Number]) -> 
 
 def _from_aboard(headline: Headline, aboard: Range, numbers: dict[str, Number]) -> Range:
     numbers["claim.trained_aboard"] = _range(aboard)
-    numbers["claim.leverage"] = _figure(headline.aboard / headline.died, "ratio")
     try:
         of_dead = share_of_dead(headline, aboard)
     except CallError as fault:

@@ -1,91 +1,155 @@
-"""What the difference would be with unknown training and gaps imputed, by id."""
+"""What the difference would be with unknown training and gaps imputed, and where it would vanish, by id."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
+from survstats.challenge.moved_unknown import Tipping, moved_unknown, tipping
 from survstats.effects.imputation import ImputationPlan, Imputed, impute
-from survstats.effects.imputed_effect import delta_range, imputed_effect
+from survstats.effects.imputed_effect import DeltaPoint, delta_range, imputed_effect
+from survstats.effects.missing_values import ALWAYS, UNKNOWN
+from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.resampling import stream
 from survstats.study.counting import COMPARED
-from survstats.study.estimating import CLUSTER, EXPOSURE, OUTCOME
+from survstats.study.estimating import OUTCOME, MainEstimate, quartet
+from survstats.study.plan import Study
 from survstats.study.results_builder import ResultsBuilder, people
 
 IDS = (
     *("imputed.people", "imputed.people_died", "imputed.draws", "imputed.iterations"),
-    *("imputed.fraction_missing", "effect.rd_imputed", "imputation_chains", "imputation_delta"),
+    *("imputed.fraction_missing", "effect.rd_imputed", "imputation_chains"),
 )
+TIPPING_IDS = ("tipping.expected", "tipping.not_beyond_chance", "tipping.no_difference", "tipping")
 #: Fields that the papers know by another name among the predictors of training.
 _CODES = {"died_on_impact": "impact_death"}
 _NOT_COMPARED = ("unknown", "lapsed", "briefing")
-_RESTS_ON = (
+RESTS_ON = (
     *COMPARED,
     *(f"seen.{name}_{fate}" for name in _NOT_COMPARED for fate in ("survived", "died")),
 )
 
 
-def store_imputed(
-    out: ResultsBuilder,
-    frame: pd.DataFrame,
-    covariates: Sequence[str],
-    *,
-    currency_months: float,
-    draws: int,
-    seed: int,
-    delta: bool = True,
-) -> None:
-    """The difference with unknown training imputed, how the chains went, and the range over what cannot be known.
+def plan_of(study: Study, frame: pd.DataFrame) -> ImputationPlan:
+    """How unknown training is drawn in a study; what is known of a date is never drawn against.
+
+    Fields of which nothing is known of anybody in ``frame`` predict nothing and are left out.
+    """
+    return ImputationPlan(
+        covariates=tuple(name for name in study.covariates if _known(frame, name)),
+        always=tuple(name for name in ALWAYS if _known(frame, name)),
+        draws=study.plan.imputation.draws,
+        currency_months=study.plan.question.currency_months,
+    )
+
+
+def _known(frame: pd.DataFrame, name: str) -> bool:
+    return name in frame and bool((frame[name].notna() & frame[name].astype(object).ne(UNKNOWN)).any())
+
+
+def draw_unknown(out: ResultsBuilder, frame: pd.DataFrame, study: Study, *, whole: bool) -> Imputed | None:
+    """The completed sets of the primary population; None where they cannot be drawn.
 
     Parameters
     ----------
     out : ResultsBuilder
     frame : DataFrame
         Everyone in the primary population, in an order that their ids do not decide.
-    covariates : sequence of str
-    currency_months : float
-        How long training counts as current; what is known of a date is never drawn against.
-    draws, seed : int
-    delta : bool
-        Whether the range is made.
+    study : Study
+    whole : bool
+        Whether the difference in these sets, and how the chains went, are stored.
     """
-    plan = ImputationPlan(covariates=tuple(covariates), draws=draws, currency_months=currency_months)
     with out.or_absent(*IDS):
-        imputed = impute(frame, plan=plan, rng=stream(seed, "imputation"))
-        found = imputed_effect(
-            imputed, outcome=OUTCOME, exposure=EXPOSURE, covariates=covariates, cluster=CLUSTER
-        )
-        out.estimate("effect.rd_imputed", found.difference, rests_on=_RESTS_ON)
+        imputed = impute(frame, plan=plan_of(study, frame), rng=stream(study.plan.run.seed, "imputation"))
+        if whole:
+            _store_effect(out, frame, imputed, study.covariates)
+        return imputed
+    return None
+
+
+def _store_effect(
+    out: ResultsBuilder, frame: pd.DataFrame, imputed: Imputed, covariates: Sequence[str]
+) -> None:
+    with out.or_absent(*IDS):
+        found = imputed_effect(imputed, **quartet(covariates))
+        out.estimate("effect.rd_imputed", found.difference, rests_on=RESTS_ON)
         out.figure(
             "imputed.fraction_missing",
             found.fraction_missing,
             unit="share",
             method="rubin",
-            rests_on=_RESTS_ON,
+            rests_on=RESTS_ON,
         )
         _store_chains(out, frame, imputed)
-    if "effect.rd_imputed" not in out.numbers or not delta:
+
+
+def moved(imputed: Imputed | None, covariates: Sequence[str]) -> tuple[DeltaPoint, ...] | None:
+    """The differences with the unknown dead trained less and more often than expected; None where not to be had."""
+    if imputed is None or not imputed.people:
+        return None
+    try:
+        return moved_unknown(imputed, **quartet(covariates))
+    except NotEstimable:
+        return None
+
+
+def store_tipping(
+    out: ResultsBuilder, imputed: Imputed | None, covariates: Sequence[str], main: MainEstimate | None
+) -> Tipping | None:
+    """How many of the unknown dead would have to have been trained for the difference to vanish, if it can be had."""
+    out.count_people("tipping.unknown_dead", people(out.people["seen.unknown_died"]))
+    if not out.people["seen.unknown_died"]:
+        out.leave_out("nobody_unknown", *TIPPING_IDS)
+        return None
+    if imputed is None or main is None:
+        out.leave_out(out.absent.get("imputed.people", "few_mishaps"), *TIPPING_IDS)
+        return None
+    with out.or_absent(*TIPPING_IDS):
+        found = tipping(imputed, **quartet(covariates), sign=main.effect.difference.value)
+        out.codes["tipping.chance_state"] = found.chance_state
+        out.codes["tipping.difference_state"] = found.difference_state
+        crossings: Mapping[str, float | None] = {
+            "expected": found.expected,
+            "not_beyond_chance": found.not_beyond_chance,
+            "no_difference": found.no_difference,
+        }
+        for name, number in crossings.items():
+            if number is not None:
+                out.figure(f"tipping.{name}", number, unit="people", method="imputed", rests_on=RESTS_ON)
+        out.leave_out(found.chance_state, "tipping.not_beyond_chance")
+        out.leave_out(found.difference_state, "tipping.no_difference")
+        _table(out, "tipping", found.points, ("trained_died",))
+        return found
+    return None
+
+
+def store_delta(out: ResultsBuilder, imputed: Imputed | None, covariates: Sequence[str]) -> None:
+    """The range over what cannot be known."""
+    if imputed is None or "effect.rd_imputed" not in out.numbers:
+        out.leave_out(out.absent.get("effect.rd_imputed", "few_mishaps"), "imputation_delta")
         return
     with out.or_absent("imputation_delta"):
-        points = delta_range(
-            imputed, outcome=OUTCOME, exposure=EXPOSURE, covariates=covariates, cluster=CLUSTER
-        )
-        out.table(
-            "imputation_delta",
-            ("delta_dead", "delta_survivors", "difference", "low", "high"),
-            [
-                (
-                    point.delta_dead,
-                    point.delta_survivors,
-                    point.difference.value,
-                    point.difference.low,
-                    point.difference.high,
-                )
-                for point in points
-            ],
-            rests_on=_RESTS_ON,
-        )
+        points = delta_range(imputed, **quartet(covariates))
+        _table(out, "imputation_delta", points, ("delta_survivors",))
+
+
+def _table(out: ResultsBuilder, name: str, points: Sequence[DeltaPoint], second: tuple[str]) -> None:
+    out.table(
+        name,
+        ("delta_dead", *second, "difference", "low", "high"),
+        [
+            (
+                point.delta_dead,
+                getattr(point, second[0]),
+                point.difference.value,
+                point.difference.low,
+                point.difference.high,
+            )
+            for point in points
+        ],
+        rests_on=RESTS_ON,
+    )
 
 
 def _store_chains(out: ResultsBuilder, frame: pd.DataFrame, imputed: Imputed) -> None:
@@ -106,7 +170,7 @@ def _store_chains(out: ResultsBuilder, frame: pd.DataFrame, imputed: Imputed) ->
                 ["draw", "iteration", "quantity", "value"]
             ].itertuples(index=False)
         ],
-        rests_on=_RESTS_ON,
+        rests_on=RESTS_ON,
     )
     for notice in imputed.notices:
         out.notices.append((notice.code, dict(notice.values)))

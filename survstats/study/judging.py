@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,13 +10,15 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survstats.challenge import gates as gate
-from survstats.challenge.verdict import READING_GATES, Gate, State, Verdict, decide, reading_of, thresholds
-from survstats.effects.overlap import COUNTERPART_RANGE, Overlap
-from survstats.effects.standardise import Effect
+from survstats.challenge.verdict import (
+    Gate,
+    Interval,
+)
+from survstats.effects.overlap import Overlap
 from survstats.records.deriving import looked_up_for_survivors
 from survstats.study import counting
-from survstats.study.estimating import FEWEST_MISHAPS, MainEstimate
-from survstats.study.results import Table
+from survstats.study.estimating import MainEstimate
+from survstats.study.everybody import Everybody
 from survstats.study.results_builder import ResultsBuilder
 from survstats.study.within_told import WithinComparison
 
@@ -25,56 +26,64 @@ SurvivorOnly = Literal["no", "yes", "said"]
 
 
 @dataclass(frozen=True)
-class Found:
-    """What the models found; None for what could not be estimated."""
+class Figures:
+    """What the gates look at.
 
-    main: MainEstimate | None
-    passengers: Effect | None
-    all_aboard: Effect | None
-    within: WithinComparison | None
-
-
-def weigh(
-    out: ResultsBuilder,
-    frame: pd.DataFrame,
-    found: Found,
-    *,
-    perhaps: NDArray[np.float64],
-    labels: pd.Index,
-) -> tuple[Gate, ...]:
-    """The eight gates, those that are built from the figures, and those figures stored.
-
-    Parameters
+    Attributes
     ----------
-    out : ResultsBuilder
-    frame : DataFrame
-        Everyone in the primary population.
-    found : Found
-    perhaps : ndarray of shape (g, 3)
-        The dead who perhaps died on impact, per mishap.
-    labels : Index
-        The g mishaps.
+    about : Interval
+        The main difference and what is worth having; its sign is that of the comparison inside mishaps where there are
+        too few for a model.
+    main : MainEstimate or None
+    within : WithinComparison or None
+    route : WithinRoute or None
+        Only where there are too few mishaps for a model.
+    overlap : Overlap or None
+    unknown, entries, other, choices
+        Of gates 4, 5, 6 and 8.
     """
-    main = found.main
-    difference = None if main is None else main.effect.difference
-    beyond = gate.beyond_chance_gate(
-        difference, None if main is None else main.narrower, None if main is None else main.without_one
+
+    about: Interval
+    main: MainEstimate | None
+    within: WithinComparison | None
+    route: gate.WithinRoute | None
+    overlap: Overlap | None
+    unknown: gate.UnknownFigures
+    entries: gate.MiscodingFigures
+    other: gate.OtherFigures
+    choices: gate.ChoicesFigures
+
+
+def weigh(out: ResultsBuilder, people: Everybody, figures: Figures) -> tuple[Gate, ...]:
+    """The eight gates in order, and the figures stored that they look at."""
+    main = figures.main
+    if figures.overlap is None:
+        reason = out.absent.get("effect.rd", "not_converged")
+        out.leave_out(reason, "gate.comparable.inside", "gate.comparable.effective")
+    else:
+        _store_overlap(out, figures.overlap)
+    if figures.route is not None:
+        _store_route(out, figures.route)
+    seen = gate.seen_gate(
+        _seen_figures(out, people.primary.frame, perhaps=people.perhaps, labels=people.labels)
     )
-    others = gate.other_explanations_gate(
-        difference,
-        passengers=None if found.passengers is None else found.passengers.difference,
-        all_aboard=None if found.all_aboard is None else found.all_aboard.difference,
-        within_odds_ratio=None if found.within is None else found.within.odds_ratio,
+    return gate.all_gates(
+        (
+            seen,
+            gate.enough_gate(_enough_figures(out, figures)),
+            gate.beyond_chance_gate(
+                None if main is None else main.effect.difference,
+                None if main is None else main.narrower,
+                None if main is None else main.without_one,
+                route=figures.route,
+            ),
+            gate.unknown_status_gate(figures.unknown, figures.about),
+            gate.miscoding_gate(figures.entries, figures.about),
+            gate.other_explanations_gate(figures.other, figures.about),
+            gate.comparable_gate(figures.overlap),
+            gate.choices_gate(figures.choices),
+        )
     )
-    comparable = gate.comparable_gate(None if main is None else main.overlap)
-    if main is not None and main.overlap is not None:
-        _store_overlap(out, main.overlap)
-    seen = gate.seen_gate(_seen_figures(out, frame, perhaps=perhaps, labels=labels))
-    enough = gate.enough_gate(_enough_figures(out, main, found.within))
-    gates: tuple[Gate, ...] = (seen, enough, beyond, others, comparable)
-    if set(out.lists["records.banners"]) & {"R40", "R41"}:
-        gates += (Gate("miscoding", "not_met", "by_fate"),)
-    return gate.all_gates(gates)
 
 
 def form(out: ResultsBuilder, mishaps: pd.DataFrame, analysed: pd.DataFrame, *, estimated: bool) -> str:
@@ -153,9 +162,8 @@ def _left_out(out: ResultsBuilder) -> str:
     return "left_out_more_dead" if difference > 0 else "left_out_fewer_dead"
 
 
-def _enough_figures(
-    out: ResultsBuilder, main: MainEstimate | None, within: WithinComparison | None
-) -> gate.EnoughFigures:
+def _enough_figures(out: ResultsBuilder, figures: Figures) -> gate.EnoughFigures:
+    main, within = figures.main, figures.within
     same_direction = None
     if within is not None:
         sign = main.effect.difference.value if main else within.odds_ratio.value - 1
@@ -184,83 +192,21 @@ def _enough_figures(
     )
 
 
+def _store_route(out: ResultsBuilder, route: gate.WithinRoute) -> None:
+    """How sure the comparison inside mishaps is, where it stands for a model."""
+    for name in ("p", "p_without_one", "sign_p"):
+        out.figure(
+            f"gate.beyond_chance.{name}",
+            getattr(route, name),
+            unit="p",
+            method="exact_within_mishap",
+            rests_on=counting.COMPARED,
+        )
+
+
 def _store_overlap(out: ResultsBuilder, found: Overlap) -> None:
     for name, value in (("inside", found.smallest_inside), ("effective", found.smallest_effective)):
         out.figure(
             f"gate.comparable.{name}", value, unit="share", method="propensity", rests_on=counting.COMPARED
         )
     out.lists["gate.comparable.empty_eras"] = list(found.empty_eras)
-
-
-def store_verdict(out: ResultsBuilder, gates: tuple[Gate, ...], *, worthwhile: float) -> None:
-    """Store the gates, their thresholds and the verdict."""
-    rule = thresholds()
-    out.figure("threshold.documented_dead", rule["seen"]["met_documented_dead"], unit="share", method="rule")
-    out.figure("threshold.inside", rule["comparable"]["met_inside"], unit="share", method="rule")
-    out.figure("threshold.mishaps", rule["enough"]["met_mishaps"], unit="count", method="rule")
-    out.figure("threshold.people", rule["enough"]["met_people"], unit="count", method="rule")
-    out.figure("threshold.df", rule["enough"]["met_df"], unit="df", method="rule")
-    for name, chance in zip(("low", "high"), COUNTERPART_RANGE, strict=True):
-        out.figure(f"threshold.chance_{name}", chance, unit="share", method="rule")
-    out.figure("threshold.effective", rule["comparable"]["met_effective"], unit="share", method="rule")
-    out.figure("threshold.narrower", rule["beyond_chance"]["partly_level"], unit="share", method="rule")
-    out.figure("threshold.gap", rule["seen"]["met_largest_gap"], unit="difference", method="rule")
-    out.figure("threshold.model_mishaps", FEWEST_MISHAPS, unit="count", method="rule")
-    never = rule["model"]["never_beyond_chance_mishaps"]
-    out.figure("threshold.never_beyond_chance", never, unit="count", method="rule")
-    few = 1 < counting.out_value(out, "cohort.mishaps") <= never
-    out.codes["cohort.beyond_chance"] = "never" if few else "possible"
-    for number, found in enumerate(gates, start=1):
-        out.count(f"gate.{found.name}.number", number)
-        out.codes[f"gate.{found.name}.state"] = found.state
-        out.codes[f"gate.{found.name}.finding"] = found.finding
-    main = out.numbers.get("effect.rd")
-    low, high = (main.low, main.high) if main else (-1.0, 1.0)
-    verdict = decide(
-        {found.name: found.state for found in gates},
-        low=-1.0 if low is None else low,
-        high=1.0 if high is None else high,
-        worthwhile=worthwhile,
-    )
-    for name in ("word", "reason", "chance", "reading", "direction", "size"):
-        out.codes[f"verdict.{name}"] = getattr(verdict, name)
-    by_name = {found.name: found for found in gates}
-    out.codes["verdict.chance_why"] = _chance_why(by_name, verdict.chance)
-    out.codes["verdict.chance_shown"] = verdict.chance
-    if verdict.chance == "more_than_chance" and main is not None:
-        out.codes["verdict.chance_shown"] = "more_often" if main.value > 0 else "less_often"
-    shown, why = reading_shown(by_name, verdict, estimated=out.codes["brief.form"] == "estimated")
-    out.codes["verdict.reading_shown"], out.codes["verdict.reading_why"] = shown, why
-    out.count("verdict.assessed", verdict.assessed)
-    out.count("verdict.gates", len(gates))
-    out.tables["gates"] = Table(
-        ("gate", "state", "finding"), tuple((found.name, found.state, found.finding) for found in gates)
-    )
-
-
-def _chance_why(gates: Mapping[str, Gate], chance: str) -> str:
-    beyond = gates["beyond_chance"]
-    if chance == "not_shown" and beyond.state != "not_met":
-        return "not_enough"
-    return beyond.finding
-
-
-def reading_shown(gates: Mapping[str, Gate], verdict: Verdict, *, estimated: bool) -> tuple[str, str]:
-    """The reading to print and the code of its reason.
-
-    While gates are not assessed it is ``open``, unless those assessed rule out any reading but 'no' even if all the
-    others were met.
-    """
-    if gates["seen"].finding == "survivor_only":
-        return "no", "survivor_only"
-    if not estimated:
-        return "no", "no_estimate"
-    states: dict[str, State] = {
-        name: "met" if found.state == "not_assessed" else found.state for name, found in gates.items()
-    }
-    if verdict.reason == "not_all_checked" and reading_of(states) != "no":
-        return "open", "open"
-    if verdict.reading != "no":
-        return verdict.reading, verdict.reading
-    failed = [name for name in READING_GATES if gates[name].state == "not_met"]
-    return "no", failed[0] if len(failed) == 1 else "several"

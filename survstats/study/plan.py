@@ -99,6 +99,20 @@ class ImputationPlan(_Strict):
     draws: Annotated[int, Field(ge=20, le=200)] = 20
 
 
+class ChallengePlan(_Strict):
+    """What is thought possible of the doubts that no record can settle.
+
+    ``fitness_floor`` is how strongly a hidden difference in fitness may act, on the log odds of having been trained and
+    on those of living, per standard deviation. ``sensitivity_inferred`` is the share of trained people who died
+    without a paper of it that were written down as trained. ``impact_death_margin_points`` is the difference in deaths
+    on impact, in points, from which on it is an alarm.
+    """
+
+    fitness_floor: Annotated[float, Field(gt=0, le=3)] = 0.75
+    sensitivity_inferred: Annotated[float, Field(gt=0, le=1)] = 0.8
+    impact_death_margin_points: Annotated[float, Field(gt=0, lt=100)] = 3.0
+
+
 class PaperPlan(_Strict):
     """Who stands behind the paper."""
 
@@ -125,6 +139,7 @@ class StudyPlan(_Strict):
     cabin: dict[str, CabinPlan] = {}
     model: ModelPlan | None = None
     imputation: ImputationPlan = ImputationPlan()
+    challenge: ChallengePlan = ChallengePlan()
     paper: PaperPlan = PaperPlan()
     sharing: SharingPlan = SharingPlan()
     run: RunPlan = RunPlan()
@@ -165,9 +180,14 @@ class Study:
         return () if self.plan.model is None else tuple(self.plan.model.modifiers)
 
     @property
+    def challenge_given(self) -> bool:
+        """Whether the study file says what is thought possible, or the values are those it has when it does not."""
+        return "challenge" in self.plan.model_fields_set
+
+    @property
     def analysis_hash(self) -> str:
-        """SHA-256 of what the numbers depend on: question, population, model, imputation, seed, accepted rules, cabins
-        and mapping.
+        """SHA-256 of what the numbers and the word depend on: question, population, model, imputation, challenge, seed,
+        accepted rules, cabins and mapping.
 
         Title, names, comments, who checked the mapping, and the order in which things are written do not change it.
         """
@@ -182,6 +202,7 @@ class Study:
             "modifiers": sorted(set(self.modifiers)),
             "cold_water_c": None if plan.model is None else plan.model.cold_water_c,
             "imputation": plan.imputation.model_dump(),
+            "challenge": plan.challenge.model_dump(),
             "seed": plan.run.seed,
             "accepted": sorted(self.accepted),
             "cabins": self.cabins,

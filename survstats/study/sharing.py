@@ -15,6 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from survstats.challenge.battery import FIGURES
 from survstats.study.counting import COMPARED
 from survstats.study.disclosure import counts_of, is_safe, withhold
 from survstats.study.results import MASKED, Cell, Number, StudyResults, Table
@@ -22,7 +23,8 @@ from survstats.study.results_builder import ResultsBuilder, cell_id
 
 #: Ids whose numbers tell nothing of people: the plan, the rule of the verdict and its gates, years, all mishaps.
 _OPEN_NUMBERS = re.compile(
-    r"(plan|threshold|log|agreement|sharing|span|graph)\.|population\.(first|last)_year$|records\.(mishaps|not_blind|blind_unknown)$"
+    r"(plan|threshold|log|agreement|sharing|span|graph)\.|fitness\.floor(_odds)?$|impact_death\.margin$"
+    r"|miscoding\.sensitivity$|choices\.listed$|challenge\.\w+\.number$|change\.|population\.(first|last)_year$|records\.(mishaps|not_blind|blind_unknown)$"
     r"|verdict\.(assessed|gates)$|gate\.\w+\.number$"
 )
 _OPEN_LISTS = re.compile(
@@ -33,8 +35,12 @@ _OPEN_TABLES = ("graph_nodes", "graph_edges", "open_paths")
 #: The analyst's tables and counts stay here whole: they cut the same people finer than anything that is shared.
 _IN_HOUSE = re.compile(
     r"(flow|crude_shares|recency|fading_months|modifiers|calibration|influence|era_positivity|empty_cells)/"
-    r"|(recency|fading|imputed|pairs|overlap)\."
+    r"|(recency|fading|imputed|pairs|overlap|tipping|miscoding)\."
 )
+#: Numbers that rest on who is unknown, undocumented or in a harmless mishap, and on what single choices find.
+_STAYS = re.compile(r"(tipping|miscoding|under_reporting)\.|choices\.(least|most)$|effect\.rd_imputed$")
+#: A table of people that may have no row at all, and is shared then too.
+_MAY_BE_EMPTY = "missing_together"
 _ONE_MISHAP = re.compile(r"adequacy\.largest_leverage$|fading\.")
 _OPEN_TEXTS = re.compile(r"study\.")
 #: Families of counts beside the study's own: what is known of a field, how times were written, gaps that go together.
@@ -44,7 +50,7 @@ _DIVIDED = ("lapsed", "briefing", "briefing_or_dry_only")
 #: Counts that go last: the groups compared, and everyone of whom it is told what is known.
 _SPARED = frozenset(COMPARED) | {"gaps.died", "gaps.survived"}
 #: A hash of a file or plan would tell whoever has it, or guesses it, that this is the one.
-_OPEN_PROVENANCE = ("verdict_thresholds", "seed")
+_OPEN_PROVENANCE = ("verdict_thresholds", "choices", "seed")
 _WORD = re.compile(r"[a-z_]*")
 
 #: Codes that tell something of a number, and go where it goes.
@@ -55,6 +61,10 @@ _CODES = {
     "flip.kind": "flip.p",
     "random.reading": "random.difference",
     "random.spread_state": "random.spread",
+    "fitness.shift_group": "fitness.largest_shift",
+    "impact_death.alarm": "impact_death.rd",
+    "tipping.chance_state": "tipping.expected",
+    "tipping.difference_state": "tipping.expected",
 }
 
 #: Which counts the state of a gate rests on, beside the four groups compared.
@@ -64,6 +74,8 @@ _GATES: Mapping[str, Sequence[str]] = {
         *("seen.died", "seen.survived"),
     ),
     "enough": ("cohort.died", "cohort.survived", "seen.trained", "seen.untrained"),
+    "unknown_status": ("seen.unknown_died", "seen.unknown_survived"),
+    "miscoding": ("seen.documented_died", "seen.died"),
 }
 
 
@@ -87,7 +99,8 @@ def share(out: ResultsBuilder, *, limit: int) -> StudyResults:
     numbers, absent = _numbers(out, closed)
     numbers["sharing.limit"] = Number(float(limit), "count", "study_file")
     codes, gates = _codes(out, closed)
-    tables = _tables(out, closed, numbers) | {"gates": gates}
+    codes |= (told := _challenges(out, closed))
+    tables = _tables(out, closed, numbers) | {"gates": gates, "challenges": _challenge_rows(out, told)}
     absent |= {name: MASKED for name in out.tables if name not in tables}
     return StudyResults(
         numbers=numbers,
@@ -145,7 +158,7 @@ def _family(out: ResultsBuilder, name: str) -> str:
 
 def _is_open(out: ResultsBuilder, name: str, closed: frozenset[str]) -> bool:
     """Whether a number that is no count of people may be shared."""
-    if _ONE_MISHAP.match(name):
+    if _ONE_MISHAP.match(name) or (_STAYS.match(name) and not _OPEN_NUMBERS.match(name)):
         return False
     return bool(_OPEN_NUMBERS.match(name)) or (name in out.rests_on and not closed & set(out.rests_on[name]))
 
@@ -160,7 +173,7 @@ def _numbers(out: ResultsBuilder, closed: frozenset[str]) -> tuple[dict[str, Num
         elif not counts_people and _is_open(out, name, closed):
             repeated = name in out.counted and out.counted[name] not in closed
             numbers[name] = _rounded(number, counted=repeated or bool(_OPEN_NUMBERS.match(name)))
-        elif number.unit == "count" and not _IN_HOUSE.match(name):
+        elif number.unit == "count" and not (_IN_HOUSE.match(name) or _STAYS.match(name)):
             numbers[name] = Number(math.nan, "count", MASKED)
         else:
             absent[name] = MASKED
@@ -189,14 +202,15 @@ def _rounded(number: Number, *, counted: bool) -> Number:
 def printed(value: float, unit: str) -> float:
     """A value rounded as the papers print it: shares and differences to whole per cent, ratios to two digits.
 
-    A difference under half a point keeps a decimal, and a share that is not quite 0 or 1 does not become that.
+    A difference under half a point keeps a decimal and stays under it (the pages print .0049 as half a point, and .005
+    as a whole one), and a share that is not quite 0 or 1 does not become that.
     """
     if not math.isfinite(value):
         return value
     if unit in ("share", "risk", "difference"):
         rounded = math.copysign(math.floor(100 * abs(value) + 0.5) / 100, value)
         if unit == "difference":
-            return round(value, 3) if abs(value) < 0.005 else rounded
+            return math.copysign(min(round(abs(value), 3), 0.0049), value) if abs(value) < 0.005 else rounded
         return min(max(rounded, 0.004), 0.996) if 0 < value < 1 and rounded in (0, 1) else rounded
     return float(f"{value:.0f}") if unit in ("df", "year") or abs(value) >= 99 else float(f"{value:.2g}")
 
@@ -207,7 +221,7 @@ def _codes(out: ResultsBuilder, closed: frozenset[str]) -> tuple[dict[str, str],
     codes["paper.audience"] = "sharing"
     rows = []
     for gate, state, finding in out.tables["gates"].rows:
-        if finding != "not_built" and closed & {*COMPARED, *_GATES.get(str(gate), ())}:
+        if closed & {*COMPARED, *_GATES.get(str(gate), ())}:
             state, finding = "not_assessed", MASKED
             codes[f"gate.{gate}.state"], codes[f"gate.{gate}.finding"] = state, finding
         rows.append((gate, state, finding))
@@ -216,6 +230,8 @@ def _codes(out: ResultsBuilder, closed: frozenset[str]) -> tuple[dict[str, str],
     if any(finding == MASKED for _, _, finding in rows):
         codes |= {"verdict.word": "cannot_tell", "verdict.reason": MASKED, "verdict.reading": "no"}
         codes |= {"verdict.reading_shown": MASKED, "verdict.reading_why": MASKED}
+        codes |= {"verdict.borderline": "no", "verdict.word_at_lower_floor": "cannot_tell"}
+        codes |= {"verdict.few_mishaps_route": "no", "change.up_word": "none"}
     if codes["gate.beyond_chance.finding"] == MASKED:
         codes |= {"verdict.chance": "not_shown", "verdict.direction": "none", "verdict.size": "none"}
         codes |= {"verdict.chance_shown": MASKED, "verdict.chance_why": MASKED}
@@ -229,6 +245,28 @@ def _codes(out: ResultsBuilder, closed: frozenset[str]) -> tuple[dict[str, str],
     ):
         del codes["claim.share"]
     return codes, Table(out.tables["gates"].columns, tuple(rows))
+
+
+def _challenges(out: ResultsBuilder, closed: frozenset[str]) -> dict[str, str]:
+    """State and finding of each challenge, withheld where a figure behind it is, or a group compared."""
+    told = {}
+    for name, figures in FIGURES.items():
+        there = [one for one in figures if one in out.numbers]
+        hidden = closed & set(COMPARED) or not all(
+            (one in out.people and one not in closed) or _is_open(out, one, closed) for one in there
+        )
+        for part, withheld in (("state", "not_assessable"), ("finding", MASKED)):
+            code = f"challenge.{name}.{part}"
+            told[code] = withheld if hidden else out.codes[code]
+    return told
+
+
+def _challenge_rows(out: ResultsBuilder, told: Mapping[str, str]) -> Table:
+    columns = out.tables["challenges"].columns
+    return Table(
+        columns,
+        tuple((name, told[f"challenge.{name}.state"], told[f"challenge.{name}.finding"]) for name in FIGURES),
+    )
 
 
 def _lists(out: ResultsBuilder, closed: frozenset[str]) -> dict[str, Sequence[str]]:
@@ -245,6 +283,9 @@ def _lists(out: ResultsBuilder, closed: frozenset[str]) -> dict[str, Sequence[st
         shared["population.operators"] = [MASKED]
     if not closed & set(COMPARED):
         shared |= {name: list(words) for name, words in out.lists.items() if name.startswith("gate.")}
+    masked = closed & {*COMPARED, *(count for counts in _GATES.values() for count in counts)}
+    for name in ("change.up", "change.down"):
+        shared[name] = [] if masked else list(out.lists[name])
     return shared
 
 
@@ -254,6 +295,7 @@ def _tables(out: ResultsBuilder, closed: frozenset[str], numbers: Mapping[str, N
         name: Table(table.columns, tuple(_rows(out, name, table, closed)))
         for name, table in out.tables.items()
         if name in _OPEN_TABLES
+        or (name == _MAY_BE_EMPTY and not table.rows)
         or (not _IN_HOUSE.match(f"{name}/") and any(one.startswith(f"{name}/") for one in out.people))
     }
     if "estimators" in out.tables:

@@ -12,22 +12,35 @@ from survstats.records.codebook import TableName
 from survstats.records.finding import Finding, findings_frame
 from survstats.records.loading import Records
 from survstats.records.reading.study_folder import find_tables
+from survstats.study import lock as locking
+from survstats.study.lock import Lock, demand_lock
 from survstats.study.plan import Study
 
 
-def read_records(study: Study) -> Records:
+def read_records(study: Study, lock: Lock | None = None) -> Records:
     """The tables of a study, typed: g mishaps, n occupants and, where the study has them, m trainer runs.
 
     The study file may name the files; those it does not name are looked for in the folder. Where the folder holds a
     ``mapping.toml``, the tables it speaks of are made by it.
 
+    This is the one place where outcomes of a study are read, and none is read before the plan is sealed.
+
+    Parameters
+    ----------
+    study : Study
+    lock : Lock, optional
+        From `survstats.study.lock.lock`; made here, before any record file is opened, if not given.
+
     Raises
     ------
+    SurvstatsError
+        ``not_locked``, ``lock_of_another_plan``: the lock given is not that of this study.
     RecordsError
         If a file is missing, is no table, has no rows or lacks a column.
     StudyFileError
-        If the mapping cannot be used.
+        If the mapping cannot be used; ``changed_since_read`` as `survstats.study.lock.lock`.
     """
+    demand_lock(study, locking.lock(study) if lock is None else lock)
     named = study.plan.records
     files: dict[TableName, str | None] = {
         "mishap": named.mishap,

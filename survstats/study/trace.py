@@ -17,14 +17,15 @@ Kind = Literal[
 ]
 
 #: Counts and codes of the verdict and its gates: they end in the rule, whose thresholds the paper prints.
-_RULE = re.compile(r"verdict\.|gate\.\w+\.number$|gates/")
+_RULE = re.compile(r"verdict\.|change\.|(gate|challenge)\.\w+\.number$|(gates|challenges)/")
 _RUNS = re.compile(r"runs\.|records\.runs$|runs/")
 _LOG = re.compile(r"log\.")
 _FINDINGS = ("findings", "findings_by_rule", "accepted")
 #: Columns that say at which steps a table is made: the method decides them, no record does.
 _STEPS = re.compile(
     r"recency/\d+/(band|from_months|to_months)$|fading_months/\d+/from_months$|fading_curve/\d+/months$"
-    r"|imputation_delta/\d+/delta_\w+$|imputation_chains/\d+/(draw|iteration)$"
+    r"|imputation_delta/\d+/delta_\w+$|imputation_chains/\d+/(draw|iteration)$|tipping/\d+/delta_dead$"
+    r"|fitness/\d+/strength$|miscoding_grid/\d+/(sensitivity_\w+|specificity)$|choices/\d+/number$"
 )
 _GRAPH = re.compile(r"graph\.|(graph_nodes|graph_edges|open_paths)/")
 

@@ -28,20 +28,21 @@ class WithinComparison:
 
 
 def store_within(
-    out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[str]
+    out: ResultsBuilder, frame: pd.DataFrame, covariates: Sequence[str], *, whole: bool = True
 ) -> WithinComparison | None:
     """The comparison of people in the same mishap: the raw count of mishaps and the exact odds ratio.
 
     Its mid-p limits are stored as ``within.odds_ratio_mid_p``, the conditional odds ratio with the covariates that
-    differ between people of a mishap as ``within.odds_ratio_adjusted``.
+    differ between people of a mishap as ``within.odds_ratio_adjusted``, which is left out without ``whole``.
     """
     outcome, exposure = frame[OUTCOME].to_numpy(float), frame[EXPOSURE].to_numpy(float)
     cluster = frame[CLUSTER].to_numpy()
     counted = within_tally(outcome, exposure, cluster)
     for name in ("informative", "better", "worse", "tied"):
         out.count(f"within.{name}", getattr(counted, name), rests_on=COMPARED)
-    with out.or_absent("within.odds_ratio_adjusted"):
-        out.estimate("within.odds_ratio_adjusted", _adjusted(frame, covariates), rests_on=COMPARED)
+    if whole:
+        with out.or_absent("within.odds_ratio_adjusted"):
+            out.estimate("within.odds_ratio_adjusted", _adjusted(frame, covariates), rests_on=COMPARED)
     try:
         found = exact_within(outcome, exposure, cluster)
     except NotEstimable as fault:

@@ -8,6 +8,7 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
+from survstats.challenge.few_mishaps import WithinRoute
 from survstats.challenge.gates import (
     EnoughFigures,
     SeenFigures,
@@ -15,7 +16,6 @@ from survstats.challenge.gates import (
     beyond_chance_gate,
     comparable_gate,
     enough_gate,
-    other_explanations_gate,
     seen_gate,
 )
 from survstats.challenge.verdict import GATES, Gate
@@ -151,35 +151,29 @@ def test_beyond_chance_needs_an_estimate():
     assert beyond_chance_gate(None, None, None) == Gate("beyond_chance", "not_met", "not_estimated")
 
 
-# ---- other explanations ---------------------------------------------------------------------------------------------
-
-UP, DOWN, EITHER = estimate(0.01, 0.2), estimate(-0.2, -0.01), estimate(-0.1, 0.2)
-ODDS_UP, ODDS_DOWN = estimate(1.1, 4.0, unit="odds_ratio"), estimate(0.2, 0.9, unit="odds_ratio")
+ROUTE = WithinRoute(6, 6, 0, p=0.0099, p_without_one=0.049, sign_p=0.049)
 
 
 @pytest.mark.parametrize(
-    ("pooled", "passengers", "all_aboard", "within", "finding"),
+    ("route", "state", "finding"),
     [
-        (UP, DOWN, UP, None, "populations_disagree"),
-        (UP, UP, DOWN, None, "populations_disagree"),
-        (DOWN, UP, None, None, "populations_disagree"),
-        (UP, UP, UP, ODDS_DOWN, "within_disagrees"),
-        (DOWN, None, None, ODDS_UP, "within_disagrees"),
-        (UP, EITHER, EITHER, ODDS_UP, "signs_agree"),
-        (DOWN, DOWN, DOWN, ODDS_DOWN, "signs_agree"),
-        (UP, None, None, None, "signs_agree"),
-        (EITHER, DOWN, EITHER, ODDS_UP, "signs_differ"),
-        (EITHER, EITHER, EITHER, ODDS_DOWN, "signs_differ"),
-        (None, UP, DOWN, ODDS_UP, "not_built"),
+        (ROUTE, "met", "within_route"),
+        (replace(ROUTE, better=0, worse=6), "met", "within_route"),
+        (replace(ROUTE, p=0.01), "partly_met", "within_route_close"),
+        (replace(ROUTE, p_without_one=0.05), "partly_met", "within_route_close"),
+        (replace(ROUTE, sign_p=0.05), "partly_met", "within_route_close"),
+        (replace(ROUTE, p=0.049, p_without_one=0.9, sign_p=0.099), "partly_met", "within_route_close"),
+        (replace(ROUTE, p=0.05), "not_met", "within_route_not_shown"),
+        (replace(ROUTE, sign_p=0.10), "not_met", "within_route_not_shown"),
     ],
 )
-def test_other_explanations(pooled, passengers, all_aboard, within, finding):
-    found = other_explanations_gate(
-        pooled, passengers=passengers, all_aboard=all_aboard, within_odds_ratio=within
-    )
-    assert found.finding == finding
-    contradicted = finding in ("populations_disagree", "within_disagrees")
-    assert found.state == ("not_met" if contradicted else "not_assessed")
+def test_beyond_chance_with_too_few_mishaps_for_a_model(route, state, finding):
+    assert beyond_chance_gate(None, None, None, route=route) == Gate("beyond_chance", state, finding)
+
+
+def test_the_road_for_few_mishaps_is_not_looked_at_where_there_is_a_model():
+    wide, rows = estimate(-0.1, 0.3), left_out((0.1, -0.1, 0.3))
+    assert beyond_chance_gate(wide, wide, rows, route=ROUTE).finding == "covers_zero"
 
 
 # ---- comparable -----------------------------------------------------------------------------------------------------

@@ -10,9 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from survstats.challenge.survivor_only import (
+    Assumed,
     Headline,
     compare,
     difference_range,
+    if_not_negative,
     rounded_range,
     share_of_dead,
     shares_aboard_possible,
@@ -68,6 +70,51 @@ def test_a_range_that_reaches_over_the_edge_keeps_what_is_possible():
     assert share_of_dead(HUNDRED, (0.88, 0.88)) == near((1.0, 1.0))
 
 
+def test_with_nothing_known_of_the_dead_the_odds_ratio_may_be_anything():
+    # from hardly any of the dead trained to nearly all of them, every odds ratio is passed
+    few, many = (compare(60, 40, of_survivors=0.8, of_dead=share).odds_ratio for share in (1e-9, 1 - 1e-9))
+    assert few > 1e8
+    assert many < 1e-8
+
+
+def test_golden_slope_of_the_share_of_the_dead_in_the_share_aboard():
+    # N / D = 2.5: an error of two points in the share aboard is one of five points among the dead
+    assert share_of_dead(HUNDRED, (0.72, 0.72))[0] - share_of_dead(HUNDRED, (0.70, 0.70))[0] == near(0.05)
+
+
+def test_rounded_figures_reach_to_the_corners_of_their_box():
+    # 80 % and 70 % to whole per cents: r from (.695 x 100 - .805 x 60) / 40 to (.705 x 100 - .795 x 60) / 40, by hand
+    rounded = Headline(100, 40, rounded_range(0.8, 0))
+    of_dead = share_of_dead(rounded, rounded_range(0.7, 0))
+    assert of_dead == near((0.53, 0.57))
+    low, high = difference_range(60, 40, of_survivors=rounded.trained_of_survivors, of_dead=of_dead)
+    corners = [
+        compare(60, 40, of_survivors=q, of_dead=r).difference
+        for q in rounded.trained_of_survivors
+        for r in of_dead
+    ]
+    assert (low, high) == near((min(corners), max(corners)))
+    assert low < 0.285714 < high
+
+
+# ---- an assumption, labelled ----------------------------------------------------------------------------------------
+
+
+def test_a_range_cut_at_zero_says_that_it_was():
+    cut = if_not_negative(difference_range(60, 40, of_survivors=(0.8, 0.8)))
+    assert cut == Assumed(0.0, pytest.approx(0.769231, rel=1e-5), "not_negative")
+    assert if_not_negative((0.1, 0.3)) == Assumed(0.1, 0.3, "not_negative")
+
+
+def test_an_assumption_that_the_figures_contradict_is_refused():
+    below = difference_range(60, 40, of_survivors=(0.8, 0.8), of_dead=(0.85, 0.9))
+    assert below[1] < 0
+    with pytest.raises(CallError) as caught:
+        if_not_negative(below)
+    assert caught.value.reason == "contradiction"
+    assert if_not_negative((-0.2, 0.0)) == Assumed(0.0, 0.0, "not_negative")
+
+
 # ---- properties -----------------------------------------------------------------------------------------------------
 
 counts = st.integers(1, 30)
@@ -99,6 +146,16 @@ def test_no_effect_exactly_where_the_dead_were_trained_as_often(survivors, died,
     found = compare(survivors, died, of_survivors=q, of_dead=r)
     if abs(r - q) > 1e-6:
         assert (found.difference > 0) == (found.survival_ratio > 1) == (found.odds_ratio > 1) == (r < q)
+
+
+@given(
+    survivors=counts, died=counts, q=st.floats(0.01, 0.99), r=st.floats(0.01, 0.9), more=st.floats(0.01, 0.09)
+)
+def test_all_three_comparisons_fall_as_more_of_the_dead_were_trained(survivors, died, q, r, more):
+    fewer, further = (compare(survivors, died, of_survivors=q, of_dead=share) for share in (r, r + more))
+    assert fewer.difference > further.difference
+    assert fewer.survival_ratio > further.survival_ratio
+    assert fewer.odds_ratio > further.odds_ratio
 
 
 @given(

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from survstats.records.demo import DEMO_NAMES
+
 CHECKOUT = Path(__file__).parents[2]
 
 pytestmark = pytest.mark.slow
@@ -30,7 +32,7 @@ def installed(tmp_path_factory):
 
 def test_it_carries_the_demo_and_everything_a_paper_needs(installed):
     package = installed / "survstats"
-    for name in ("demo_small", "demo_main", "demo_null", "demo_survivor_only"):
+    for name in DEMO_NAMES:
         for source in (CHECKOUT / "data" / name).iterdir():
             assert (package / "_demo" / name / source.name).read_bytes() == source.read_bytes()
     for source in (CHECKOUT / "survstats").rglob("*"):

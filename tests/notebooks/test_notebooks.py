@@ -23,12 +23,14 @@ from nbformat import NotebookNode
 PATHS = notebooks()
 EXPECTED = {
     "00_start_here",
+    "01_the_survivor_headline",
     "02_records_and_gaps",
     "03_the_question",
     "04_training_effect",
     "05_within_the_same_mishap",
     "07_unknown_training",
     "08_fading",
+    "09_what_would_overturn_it",
     "14_board_brief",
 }
 OTHER_STUDIES = ("demo_null", "demo_survivor_only", "demo_small")

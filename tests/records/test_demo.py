@@ -23,6 +23,7 @@ def test_every_study_is_whole_and_says_that_it_is_invented(name):
         "records",
         "model",
         "imputation",
+        "challenge",
         "paper",
         "run",
     }

@@ -23,6 +23,7 @@ from survstats.report.content import (
     Section,
     Text,
     WordBox,
+    WordLine,
 )
 
 NBSP = "\u00a0"
@@ -171,6 +172,17 @@ def gates(*rows: tuple[str, GateState, str]) -> tuple[GateLine, ...]:
     )
 
 
+def three_words(reached: str) -> tuple[WordLine, ...]:
+    return tuple(
+        WordLine(t(word), hidden, t(reading), word == reached)
+        for word, hidden, reading in (
+            ("supports", 0.0, "More than chance, and nothing checked explains it better."),
+            ("suggests", 0.52, "More than chance, but something else may explain it."),
+            ("cannot tell", 1.0, "Chance, or something else, may be all of it; it may not."),
+        )
+    )
+
+
 NORMAL = BriefContent(
     head=Head(
         language="en",
@@ -208,8 +220,11 @@ NORMAL = BriefContent(
             Reading(
                 t("Can it be read as the effect of training?"),
                 t("[verdict.reading|In part]"),
-                t("Held back by missing papers of the dead, and by fitness, which nobody recorded."),
+                t("Held back by missing papers of the dead and unrecorded fitness."),
             ),
+        ),
+        meaning=t(
+            "The trained survived more often than chance explains. Training may be why, or something else."
         ),
     ),
     seats=seats((62, 55, 69), (73, 67, 79), "11 points", "3 to 19"),
@@ -295,7 +310,7 @@ NORMAL = BriefContent(
         ("Enough", "met", "46 mishaps; 134 people or more in each group"),
         ("Beyond chance", "met", "above 0, also with any one mishap left out"),
         ("Unknown status", "partly_met", "the estimate keeps its sign, the interval does not"),
-        ("Wrong entries", "not_assessed", "not made yet"),
+        ("Wrong entries", "not_assessed", "rests on counts that are withheld"),
         ("Other explanations", "not_met", "a fitness factor of 2.2 explains all; 2.1 is thought possible"),
         (
             "Comparable people",
@@ -305,6 +320,11 @@ NORMAL = BriefContent(
         ("Our own choices", "met", "23 of 24 listed choices give the same sign"),
     ),
     gate_key=tuple((state, t(word)) for state, word in STATE_WORDS.items()),
+    gates_foot=t(
+        "Were [threshold.lower_floor|1.6] thought possible in gate [gate.number|6], the word would be “suggests”."
+    ),
+    words_title=t("How to read the three words"),
+    words=three_words("suggests"),
     decision_title=t("Decision taken, and why"),
     prepared_by=t("Prepared by"),
     reviewed_by=t("Reviewed by"),
@@ -322,7 +342,16 @@ HARM = replace(
         "If all had been trained, about *58 of 100* would have survived; if none, about *71*. The difference is "
         "*\u221213 points* (95\u00a0% interval *\u221222 to \u22124*), if the listed assumptions hold."
     ),
-    word=replace(NORMAL.word, word=t("no worthwhile difference"), hidden=0.0),
+    word=replace(
+        NORMAL.word,
+        word=t("no worthwhile difference"),
+        hidden=0.0,
+        meaning=t(
+            "What is recorded is consistent with training lowering survival, as far as it lets one see. Find out why "
+            "before anything is cut or added. *Borderline:* with other random draws the word could be another."
+        ),
+    ),
+    words=three_words("supports"),
     seats=seats((71, 66, 76), (58, 50, 66), "\u221213 points", "\u221222 to \u22124"),
     axis=axis(
         tuple(
@@ -337,14 +366,17 @@ HARM = replace(
     ),
 )
 
-NOT_ALL = replace(
+WITHHELD = replace(
     NORMAL,
     word=replace(
         NORMAL.word,
-        word=t("Not all checks have been made ([gates.made|4] of [gates.all|8])"),
+        word=t("Withheld with the counts it rests on"),
         is_word=False,
         hidden=1.0,
+        meaning=(),
     ),
+    gates_foot=(),
+    words=three_words(""),
     seats=seats((64, 31, 88), (66, 40, 86), "2 points", "\u221221 to 25"),
 )
 
@@ -353,7 +385,14 @@ NO_MODEL = replace(
     answer=t(
         "These records do not carry an estimate: *4 mishaps* have people of both kinds, and *8* are needed."
     ),
-    word=replace(NORMAL.word, word=t("cannot tell"), hidden=1.0),
+    word=replace(
+        NORMAL.word,
+        word=t("cannot tell"),
+        hidden=1.0,
+        meaning=t("The question stays open. Nothing here shows training to help, to harm, or to be useless."),
+    ),
+    words=three_words("cannot tell"),
+    gates_foot=(),
     seats=None,
     axis=None,
     steady=Section(t("How steady is the answer?"), t("There is no estimate to test."), ()),
@@ -415,7 +454,7 @@ LONG = replace(
 SAMPLES = {
     "normal": NORMAL,
     "harm": HARM,
-    "not_all": NOT_ALL,
+    "withheld": WITHHELD,
     "no_model": NO_MODEL,
     "survivor_only": SURVIVOR_ONLY,
     "long": LONG,

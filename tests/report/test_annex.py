@@ -39,6 +39,8 @@ SECTIONS = [
     "imputation",
     "fit",
     "one-out",
+    "doubts",
+    "word",
     "graph",
     "methods",
     "provenance",
@@ -199,7 +201,10 @@ def test_pdf_says_the_same(contents, name, tmp_path):
 
 def test_every_figure_has_its_data(contents):
     figures = pictures_of(contents["everything"])
-    assert set(figures) >= {"estimators", "fading", "calibration", "chains", "causes"}
+    assert set(figures) >= {
+        *("estimators", "fading", "calibration", "chains", "causes"),
+        *("choices", "tipping", "one_out"),
+    }
     for figure in figures.values():
         columns, rows = figure_data(figure)
         assert rows

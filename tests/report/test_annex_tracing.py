@@ -99,9 +99,12 @@ def with_cells(results: StudyResults, names: list[str]) -> StudyResults:
 
 
 def printed_cells(results: StudyResults) -> list[str]:
-    """Cells that are printed and can be changed; what a row or a column of the table of deltas stands for cannot."""
+    """Cells that are printed and can be changed; what a row or a column of a crossed table stands for cannot."""
     places = cells(results)
-    names = [name for name in sorted(quoted(results) & set(places)) if ".delta_" not in name]
+    crossed = (".delta_", ".sensitivity_")
+    names = [
+        name for name in sorted(quoted(results) & set(places)) if not any(part in name for part in crossed)
+    ]
     return [name for name in names if results.tables[places[name][0]].rows[places[name][1]][places[name][2]]]
 
 
@@ -110,6 +113,7 @@ def test_each_column_of_a_table_changes_its_own_words(filled):
     before, names = words(results), printed_cells(results)
     tables = {name.split(".")[0] for name in names}
     assert tables >= {"flow", "crude_shares", "recency", "modifiers", "modifier_contrasts", "era_positivity"}
+    assert tables >= {"choices", "fitness", "left_out_groups", "miscoding_grid"}
     columns: dict[tuple[str, str], list[str]] = {}
     for name in names:
         columns.setdefault((name.split(".")[0], name.rsplit(".", 1)[1]), []).append(name)
@@ -153,7 +157,9 @@ def test_every_id_in_the_annex_is_stored(filled):
 def test_a_withheld_number_is_printed_nowhere(filled):
     results = filled("demo_main")
     names = [
-        name for name in quoted(results) if name.startswith(("seen.", "imputed.", "recency.", "within."))
+        name
+        for name in quoted(results)
+        if name.startswith(("seen.", "imputed.", "recency.", "within.", "choices.", "tipping.", "miscoding."))
     ]
     names = sorted(set(names) & set(results.numbers))
     assert len(names) > 5

@@ -37,7 +37,7 @@ def contents(demo_results, thin_results):
 
 def running_text(c: BriefContent) -> list[tuple[Piece, ...]]:
     """The texts of page 1 that are read as sentences."""
-    texts = [c.question, c.population, *c.banners, c.answer]
+    texts = [c.question, c.population, *c.banners, c.answer, c.word.meaning]
     for reading in c.word.readings:
         texts += [reading.question, reading.reason]
     for block in c.blocks:
@@ -90,7 +90,9 @@ def test_every_form_of_the_paper_says_its_parts(contents, name):
     assert len(c.blocks) == 4
     assert len(c.gates) == 8
     assert "no safety case" in plain(c.foot[0])
-    assert not c.word.is_word
+    assert c.word.is_word
+    assert plain(c.word.meaning)
+    assert len(c.words) == 3
     assert (c.seats is None) == (name in THIN or name == "demo_survivor_only")
     assert all(plain(text).strip() for text in first_page(c))
 
@@ -159,7 +161,8 @@ def test_print_and_screen_say_the_same(demo_papers, contents, name):
     shown = squeezed(soup_of(demo_papers[name]).get_text())
     c = contents[name]
     texts = [*running_text(c), c.word.word, *(gate.finding for gate in c.gates), *c.provenance]
-    texts += [c.assumptions.lead, *c.assumptions.items, c.steady.lead, c.headline.lead]
+    texts += [c.assumptions.lead, *c.assumptions.items, c.steady.lead, c.headline.lead, c.gates_foot]
+    texts += [text for line in c.words for text in (line.word, line.reading)]
     for text in texts:
         assert squeezed(plain(text)) in shown
         assert squeezed(plain(text)) in printed

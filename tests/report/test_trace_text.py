@@ -78,7 +78,7 @@ def test_places_name_each_part_once_and_nothing_where_it_is_not_printed(results)
     found = places(results, "effect.rd_passengers")
     assert len({(place.paper, place.part) for place in found}) == len(found)
     assert {place.paper for place in found} == {"board paper", "annex"}
-    assert places(results, "effect.e_value_death") == ()
+    assert places(results, "effect.rr_death_untrained") == ()
 
 
 def test_a_number_is_shown_as_the_paper_shows_it_once(results):

@@ -123,7 +123,10 @@ def filled(demo_results):
     def fill(name: str) -> StudyResults:
         results = with_everything(demo_results[name])
         texts = {key: value or f"some {key}" for key, value in results.texts.items()}
-        lists = {key: value or ["role"] for key, value in results.lists.items()}
+        lists = {
+            key: value if key.startswith("change.") else value or ["role"]
+            for key, value in results.lists.items()
+        }
         return replace(results, texts=texts, lists={**lists, "records.banners": []})
 
     return fill

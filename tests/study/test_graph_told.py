@@ -12,9 +12,9 @@ from survstats.records.demo import DEMO_NAMES, demo_folder
 from survstats.study.estimating import model_of
 from survstats.study.everybody import everybody
 from survstats.study.graph_told import held_equal, store_graph
+from survstats.study.judge import store_beside
 from survstats.study.plan import read_study
 from survstats.study.results_builder import ResultsBuilder
-from survstats.study.run import store_beside
 from survstats.study.steps import read_records
 
 HELD = ("role", "operator_code", "far_seat", "age_band", "impact_severity", "warning_time_s_lo")
@@ -106,10 +106,10 @@ def test_among_all_aboard_severity_and_warning_are_let_go(people):
 
 def test_the_number_for_all_aboard_does_not_move_with_severity(people):
     out = ResultsBuilder()
-    found = store_beside(out, people, ("role", "impact_severity"), main=None)
+    found = store_beside(out, people, ("role", "impact_severity"))
     assert out.lists["plan.adjusted_all_aboard"] == ["role"]
     other = ResultsBuilder()
-    alone = store_beside(other, people, ("role",), main=None)
+    alone = store_beside(other, people, ("role",))
     assert found.all_aboard.difference.value == pytest.approx(alone.all_aboard.difference.value, abs=1e-12)
     assert found.passengers.difference.value != pytest.approx(alone.passengers.difference.value, abs=1e-6)
     assert "impact_severity" in {

@@ -150,6 +150,11 @@ smallest_cell = 7
 
 [imputation]
 draws = 40
+
+[challenge]
+fitness_floor = 0.6
+sensitivity_inferred = 0.9
+impact_death_margin_points = 4
 """
 )
 
@@ -163,6 +168,31 @@ def test_everything_that_may_be_agreed_is_read(tmp_path):
     assert study.modifiers == ("capsized", "far_seat", "cold_water", "role")
     assert study.plan.model.cold_water_c == 15
     assert study.plan.imputation.draws == 40
+    assert study.challenge_given
+    assert study.plan.challenge.model_dump() == {
+        "fitness_floor": 0.6,
+        "sensitivity_inferred": 0.9,
+        "impact_death_margin_points": 4,
+    }
+
+
+def test_what_is_thought_possible_has_values_where_the_file_does_not_say(tmp_path):
+    study = read(tmp_path, GOOD)
+    assert not study.challenge_given
+    assert study.plan.challenge.model_dump() == {
+        "fitness_floor": 0.75,
+        "sensitivity_inferred": 0.8,
+        "impact_death_margin_points": 3,
+    }
+    said = (
+        GOOD
+        + """
+[challenge]
+fitness_floor = 0.75
+"""
+    )
+    assert read(tmp_path, said).challenge_given
+    assert read(tmp_path, said).analysis_hash == study.analysis_hash
 
 
 FULL_FAULTS = {
@@ -195,6 +225,24 @@ FULL_FAULTS = {
     "limit too high": ("cold_water_c = 15", "cold_water_c = 60", 15, ["at most 40"]),
     "too few draws": ("draws = 40", "draws = 19", 45, ["imputation.draws", "at least 20"]),
     "too many draws": ("draws = 40", "draws = 201", 45, ["imputation.draws", "at most 200"]),
+    "floor of nothing": ("= 0.6", "= 0.0", 48, ["challenge.fitness_floor", "greater than 0"]),
+    "floor too high": ("= 0.6", "= 3.1", 48, ["challenge.fitness_floor", "at most 3"]),
+    "floor as text": ("= 0.6", '= "0.6"', 48, ["challenge.fitness_floor", "a number"]),
+    "nobody found": ("= 0.9", "= 0", 49, ["challenge.sensitivity_inferred", "greater than 0"]),
+    "more than all found": ("= 0.9", "= 90", 49, ["challenge.sensitivity_inferred", "at most 1"]),
+    "no margin": ("points = 4", "points = 0", 50, ["challenge.impact_death_margin_points", "greater than 0"]),
+    "margin of everything": (
+        "points = 4",
+        "points = 100",
+        50,
+        ["challenge.impact_death_margin_points", "less than 100"],
+    ),
+    "unknown key of the challenge": (
+        "fitness_floor",
+        "fitnes_floor",
+        48,
+        ["challenge.fitnes_floor", "'fitness_floor'"],
+    ),
     "unknown key of imputation": ("draws = 40", "drawz = 40", 45, ["imputation.drawz", "'draws'"]),
 }
 
@@ -223,6 +271,9 @@ CHANGES_NUMBERS = {
     "cold water": ("cold_water_c = 15", "cold_water_c = 12"),
     "draws": ("draws = 40", "draws = 41"),
     "seed": ("seed = 3", "seed = 4"),
+    "floor": ("fitness_floor = 0.6", "fitness_floor = 0.5"),
+    "sensitivity": ("sensitivity_inferred = 0.9", "sensitivity_inferred = 0.8"),
+    "margin": ("margin_points = 4", "margin_points = 3"),
 }
 CHANGES_NONE = {
     "title": ('"A sea"', '"Another sea"'),

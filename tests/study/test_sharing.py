@@ -11,6 +11,7 @@ import pytest
 from attack import Attack, groups, told
 from thin import THIN, read_tables, thin_study, write_tables
 
+from survstats.challenge.battery import FIGURES
 from survstats.records.demo import demo_folder
 from survstats.study.counting import COMPARED
 from survstats.study.plan import read_study
@@ -158,6 +159,7 @@ IN_HOUSE = (
     *("flow", "crude_shares", "recency", "fading_curve", "fading_months", "modifiers", "modifier_contrasts"),
     *("calibration", "influence", "era_positivity", "empty_cells", "coefficients"),
     *("imputation_chains", "imputation_delta"),
+    *("tipping", "fitness", "left_out_groups", "miscoding_grid", "choices"),
 )
 
 
@@ -170,10 +172,53 @@ def test_the_analysts_finer_tables_and_the_way_back_stay_in_the_house(studies, n
     assert set(shared.rests_on) <= set(shared.numbers)
     for one in (*shared.numbers, *shared.texts):
         assert not one.startswith(
-            ("recency.", "fading.", "imputed.people", "pairs.", "overlap.", "records.occupant_file")
+            (
+                "recency.",
+                "fading.",
+                "imputed.people",
+                "pairs.",
+                "overlap.",
+                "records.occupant_file",
+                "tipping.",
+                "miscoding.rd",
+                "miscoding.moved",
+                "miscoding.undoc",
+                "under_reporting.",
+            )
         ), one
     assert not [one for one in shared.lists if one.startswith("imputed.")]
     assert "adequacy.largest_leverage" not in shared.numbers
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_word_is_the_same_for_sharing_unless_it_is_withheld(studies, name):
+    _, board, shared = studies[name]
+    masked = [row for row in shared.tables["gates"].rows if row[2] == MASKED]
+    verdict = {one: code for one, code in shared.codes.items() if one.startswith(("verdict.", "change."))}
+    if not masked:
+        assert all(board.codes[one] == code for one, code in verdict.items())
+        assert shared.lists["change.up"] == board.lists["change.up"]
+    else:
+        assert (verdict["verdict.word"], verdict["verdict.reason"]) == ("cannot_tell", MASKED)
+        assert (verdict["change.up_word"], shared.lists["change.up"]) == ("none", [])
+
+
+def test_the_word_of_the_main_demo_is_shared(studies):
+    assert studies["demo_main"][2].codes["verdict.reason"] == "gates"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_challenge_is_withheld_with_the_figures_behind_it(studies, name):
+    _, board, shared = studies[name]
+    rows = {row[0]: row[1:] for row in shared.tables["challenges"].rows}
+    assert list(rows) == list(FIGURES)
+    for challenge, (state, finding) in rows.items():
+        shown = all(one in shared.numbers for one in FIGURES[challenge] if one in board.numbers)
+        if finding == MASKED:
+            assert state == "not_assessable"
+        else:
+            assert shown, challenge
+            assert state == board.codes[f"challenge.{challenge}.state"]
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -262,6 +307,7 @@ def test_thin_studies_can_be_shared(name, tmp_path):
         (0.125, "difference", 0.13),
         (-0.125, "difference", -0.13),
         (0.0042, "difference", 0.004),
+        (-0.00488, "difference", -0.0049),
         (0.8372, "share", 0.84),
         (0.9999, "share", 0.996),
         (0.0001, "share", 0.004),

@@ -1,16 +1,18 @@
 """Which invented studies come with the package, and how are they made?
 
 ``python -m survstats.records.invented DIR`` writes all of them again, byte for byte. Of `DRAWS` draws from one
-announced seed each demo is the one whose main estimate is the median (of those that allow one); in other numbers it
-need not be typical. A slow test makes the choice again. The survivor-only study is the main one, asked differently.
+announced seed each demo is the one whose main estimate is the median (of those that allow one; in the study of
+separation, of those in which none of the trained people compared died); in other numbers it need not be typical. A
+slow test makes the choice again. The survivor-only study is the main one, asked differently.
 """
 
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -21,11 +23,13 @@ from survstats.groundwork.resampling import stream
 from survstats.records.demo import DEMO_NAMES, DIRTY_NAME
 from survstats.records.invented.dirty import write_dirty
 from survstats.records.invented.fields import written_down
+from survstats.records.invented.logistic_world import logistic_world
 from survstats.records.invented.runs import simulate_runs
 from survstats.records.invented.worlds import (
     LONGEST_SINCE_MONTHS,
     fate,
     retained,
+    simulate_logistic,
     simulate_mechanistic,
 )
 
@@ -36,6 +40,23 @@ TRUTH_MISHAPS = 200_000
 _CHUNK = 20_000
 
 
+WorldKind = Literal["race", "logistic"]
+Floats = NDArray[np.float64]
+Codes = NDArray[np.int64]
+Gains = dict[str, Floats]
+
+_COVARIATES = (
+    "role",
+    "operator_code",
+    "aircraft_class",
+    "far_seat",
+    "sig_wave_height_m",
+    "water_temp_c",
+    "light",
+)
+_FEW_COVARIATES = _COVARIATES[:4]
+
+
 @dataclass(frozen=True)
 class _Plan:
     title: str
@@ -44,6 +65,8 @@ class _Plan:
     effect: float
     survivors_only: bool
     trainer_people: int
+    world: WorldKind = "race"
+    covariates: tuple[str, ...] = _COVARIATES
 
 
 _PLANS = {
@@ -51,6 +74,17 @@ _PLANS = {
     "demo_main": _Plan("Vesper Shelf", "demo_main/31", 60, 1.0, False, 120),
     "demo_null": _Plan("Vesper Shelf, training without effect", "demo_null/84", 60, 0.0, False, 120),
     "demo_survivor_only": _Plan("Vesper Shelf, survivors asked", "demo_main/31", 60, 1.0, True, 120),
+    "demo_harm": _Plan("Vesper Shelf, training that harms", "demo_harm/74", 60, -1.0, False, 120),
+    "demo_separation": _Plan(
+        "Vesper Shelf, a very strong effect",
+        "demo_separation/100",
+        20,
+        4.0,
+        False,
+        60,
+        world="logistic",
+        covariates=_FEW_COVARIATES,
+    ),
 }
 
 _STUDY_FILE = """\
@@ -77,6 +111,12 @@ cold_water_c = 15  # water below so many degrees Celsius is cold
 [imputation]
 draws = 20  # how often unknown training is filled in at random, 20 to 200
 
+[challenge]
+# how strong a hidden difference in fitness is thought possible: log odds of training and of life per standard deviation
+fitness_floor = 0.75
+sensitivity_inferred = 0.8  # how often a trained dead person without papers is written down as trained
+impact_death_margin_points = 3  # a larger difference in deaths on impact, in points, raises an alarm
+
 [paper]
 prepared_by = ""  # who made the paper
 reviewed_by = ""  # who read it before it was passed on
@@ -86,19 +126,15 @@ funding = ""  # who paid
 seed = 20261124  # start of random draws: the same seed gives the same numbers
 """
 
-_COVARIATES = (
-    "role",
-    "operator_code",
-    "aircraft_class",
-    "far_seat",
-    "sig_wave_height_m",
-    "water_temp_c",
-    "light",
-)
 _README = (
     "Everything in this folder is invented: no person, mishap, operator or place in it exists.\n\n"
     f"Of {DRAWS} draws from one seed this is the one whose main estimate is the median (the survivor-only study: "
     "the main study, with survivors alone asked about training). Its other numbers need not be typical.\n"
+)
+_README_SEPARATION = (
+    "Everything in this folder is invented: no person, mishap, operator or place in it exists.\n\n"
+    f"Of {DRAWS} draws from one seed, and of those in which none of the trained people compared died, this is the one "
+    "whose main estimate is the median. It is here for what is done then, not for what it shows.\n"
 )
 
 
@@ -114,51 +150,53 @@ def write_study(name: str, directory: Path | str) -> None:
         raise CallError("unknown_demo", f"There is no invented study {name}.", f"Known: {', '.join(_PLANS)}.")
     plan, folder = _PLANS[name], Path(directory)
     mishap, occupant = draw_study(
-        plan.draw, mishaps=plan.mishaps, effect=plan.effect, survivors_only=plan.survivors_only
+        plan.draw,
+        mishaps=plan.mishaps,
+        effect=plan.effect,
+        survivors_only=plan.survivors_only,
+        world=plan.world,
     )
     mishap.to_csv(folder / "mishap.csv", index=False, lineterminator="\n")
     occupant.to_csv(folder / "occupant.csv", index=False, lineterminator="\n")
     runs = simulate_runs(plan.trainer_people, stream(SEED, f"{name}/training_run"))
     runs.to_csv(folder / "training_run.csv", index=False, lineterminator="\n")
-    covariates = ", ".join(f'"{name}"' for name in _COVARIATES)
+    covariates = ", ".join(f'"{name}"' for name in plan.covariates)
     study_file = _STUDY_FILE.format(title=plan.title, covariates=covariates)
     (folder / "study.toml").write_bytes(study_file.encode())
-    (folder / "README.md").write_bytes(_README.encode())
-    truth = simulate_truth(plan.effect, mishaps=TRUTH_MISHAPS)
+    readme = _README_SEPARATION if plan.world == "logistic" else _README
+    (folder / "README.md").write_bytes(readme.encode())
+    truth = simulate_truth(plan.effect, mishaps=TRUTH_MISHAPS, world=plan.world)
     (folder / "truth.json").write_bytes((json.dumps(truth, indent=2) + "\n").encode())
 
 
 def draw_study(
-    draw: str, *, mishaps: int, effect: float, survivors_only: bool = False
+    draw: str, *, mishaps: int, effect: float, survivors_only: bool = False, world: WorldKind = "race"
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """The mishap and occupant tables of one draw (``"demo_main/0"`` to ``"demo_main/200"``), as written down."""
     rng = stream(SEED, draw)
-    world = simulate_mechanistic(mishaps, rng, effect=effect)
-    return written_down(world, rng, survivors_only=survivors_only)
+    make = simulate_mechanistic if world == "race" else logistic_world
+    return written_down(make(mishaps, rng, effect=effect), rng, survivors_only=survivors_only)
 
 
-def simulate_truth(effect: float, *, mishaps: int) -> dict[str, Any]:
+def simulate_truth(effect: float, *, mishaps: int, world: WorldKind = "race") -> dict[str, Any]:
     """The true risk difference in P1 for each way of coding training, by simulated potential outcomes.
 
     Everyone alive at immersion is given the training in question, then none, with the same luck. Keys of
-    ``exposure``: ``any_recency`` (trained 0 to 60 months ago), ``current_24_months``, ``month_0``; the Monte
-    Carlo error is the standard error over mishaps.
+    ``exposure``: ``any_recency`` (trained 0 to 60 months ago), ``current_24_months``, ``month_0``; in the logistic
+    world training does not fade, and there is ``current_24_months`` alone. The Monte Carlo error is the standard error
+    over mishaps.
     """
     rng = stream(SEED, "truth")
-    upper = {"any_recency": LONGEST_SINCE_MONTHS, "current_24_months": CURRENCY_MONTHS, "month_0": 0.0}
-    gains: dict[str, list[NDArray[np.float64]]] = {code: [] for code in upper}
+    gains_in: Callable[[int, np.random.Generator, float], tuple[Codes, Gains]]
+    gains_in = _gains_of_the_race if world == "race" else _gains_of_the_logistic_world
+    gains: dict[str, list[Floats]] = {}
     sizes = []
     for start in range(0, mishaps, _CHUNK):
         count = min(_CHUNK, mishaps - start)
-        world = simulate_mechanistic(count, rng, effect=effect)
-        inside = ~world.occupant["impact_death"].to_numpy()
-        g = world.occupant["mishap"].to_numpy()[inside]
+        g, found = gains_in(count, rng, effect)
         sizes.append(np.bincount(g, minlength=count).astype(float))
-        none = fate(world, np.zeros(len(inside)))[2][inside]
-        for code, longest in upper.items():
-            held = retained(rng.uniform(0, longest, len(inside)))
-            gain = fate(world, held)[2][inside].astype(float) - none
-            gains[code].append(np.bincount(g, weights=gain, minlength=count).astype(float))
+        for code, gain in found.items():
+            gains.setdefault(code, []).append(np.bincount(g, weights=gain, minlength=count).astype(float))
     size = np.concatenate(sizes)
     exposure = {}
     for code, parts in gains.items():
@@ -172,6 +210,28 @@ def simulate_truth(effect: float, *, mishaps: int) -> dict[str, Any]:
         "mishaps_simulated": mishaps,
         "occupants_simulated": int(size.sum()),
     }
+
+
+def _gains_of_the_race(mishaps: int, rng: np.random.Generator, effect: float) -> tuple[Codes, Gains]:
+    """The mishap of everyone alive at immersion, and what each way of coding training gains them (n)."""
+    upper = {"any_recency": LONGEST_SINCE_MONTHS, "current_24_months": CURRENCY_MONTHS, "month_0": 0.0}
+    world = simulate_mechanistic(mishaps, rng, effect=effect)
+    inside = ~world.occupant["impact_death"].to_numpy()
+    none = fate(world, np.zeros(len(inside)))[2][inside]
+    gains = {}
+    for code, longest in upper.items():
+        held = retained(rng.uniform(0, longest, len(inside)))
+        gains[code] = fate(world, held)[2][inside].astype(float) - none
+    return world.occupant["mishap"].to_numpy()[inside], gains
+
+
+def _gains_of_the_logistic_world(
+    mishaps: int, rng: np.random.Generator, effect: float
+) -> tuple[Codes, Gains]:
+    people = simulate_logistic(mishaps, rng, effect=effect)
+    people = people[people["impact_death"] == 0]
+    gain = (people["survived_if_trained"] - people["survived_if_untrained"]).to_numpy(float)
+    return people["mishap"].to_numpy(), {"current_24_months": gain}
 
 
 def main(directory: str) -> None:

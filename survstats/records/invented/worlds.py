@@ -27,7 +27,10 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class _People:
-    """Who is aboard: one entry per mishap (type, operator, crew, passengers), then one per person."""
+    """Who is aboard: one entry per mishap (type, operator, crew, passengers), then one per person.
+
+    ``fitness`` is what a person's own adds to the log odds of training and of life; 0 where the world has none.
+    """
 
     type: NDArray[np.int64]
     south: NDArray[np.bool_]
@@ -36,11 +39,17 @@ class _People:
     mishap: NDArray[np.int64]
     crew: NDArray[np.bool_]
     far: NDArray[np.bool_]
+    fitness: Array
     trained: NDArray[np.bool_]
 
 
 def simulate_logistic(
-    mishaps: int, rng: np.random.Generator, *, effect: float = 0.9, mishap_sd: float = 0.9
+    mishaps: int,
+    rng: np.random.Generator,
+    *,
+    effect: float = 0.9,
+    mishap_sd: float = 0.9,
+    fitness: float = 0.0,
 ) -> pd.DataFrame:
     """People aboard in a world where survival is logistic, with both potential outcomes; n rows.
 
@@ -54,6 +63,9 @@ def simulate_logistic(
         Coefficient of training, log odds.
     mishap_sd : float
         Standard deviation of the mishaps' shared luck, log odds.
+    fitness : float
+        What one standard deviation of a person's fitness, which nobody records, adds to the log odds of having been
+        trained and of living. It is drawn apart: the luck of everything else stays the same.
 
     Returns
     -------
@@ -62,7 +74,7 @@ def simulate_logistic(
         ``far``, ``trained``, ``impact_death``, ``survived``, and ``survived_if_trained``,
         ``survived_if_untrained`` (the same luck in both). P1 is ``impact_death == 0``.
     """
-    people = _board(mishaps, rng)
+    people = _board(mishaps, rng, fitness=fitness)
     g, crew, far = people.mishap, people.crew, people.far
     sea = np.clip(rng.normal(3.2, 1.3, mishaps), 0, 7)
     cold = rng.random(mishaps) < 0.5
@@ -74,6 +86,7 @@ def simulate_logistic(
         - 0.25 * (people.type[g] == 2)
         + 0.3 * people.south[g]
         + luck[g]
+        + people.fitness
     )
     fate = rng.random(len(g))
     if_untrained, if_trained = fate < _expit(untrained), fate < _expit(untrained + effect)
@@ -190,7 +203,7 @@ def fate(world: World, held: Array) -> tuple[Array, NDArray[np.bool_], NDArray[n
     return np.exp(log_time.to_numpy(float)), out.astype(bool), alive.astype(bool)
 
 
-def _board(mishaps: int, rng: np.random.Generator) -> _People:
+def _board(mishaps: int, rng: np.random.Generator, *, fitness: float = 0.0) -> _People:
     type_ = rng.choice(3, mishaps, p=_CLASS_SHARES)
     n_crew = _CREW[type_]
     n_pax = rng.integers(_PASSENGERS[type_, 0], _PASSENGERS[type_, 1] + 1)
@@ -200,9 +213,10 @@ def _board(mishaps: int, rng: np.random.Generator) -> _People:
     seat = np.arange(len(g)) - np.repeat(np.cumsum(aboard) - aboard, aboard)
     crew = seat < n_crew[g]
     far = ~crew & (rng.random(len(g)) < _FAR[type_[g]])
+    own = fitness * rng.spawn(1)[0].normal(size=len(g)) if fitness else np.zeros(len(g))
     wish = -0.9 + 2.2 * crew + 0.9 * south[g] + 0.4 * (type_[g] == 2) - 0.3 * far
-    trained = rng.random(len(g)) < _expit(wish)
-    return _People(type_, south, n_crew, n_pax, g, crew, far, trained)
+    trained = rng.random(len(g)) < _expit(wish + own)
+    return _People(type_, south, n_crew, n_pax, g, crew, far, own, trained)
 
 
 def _impact_death(people: _People, severity: Array, rng: np.random.Generator) -> NDArray[np.bool_]:

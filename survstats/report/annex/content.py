@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from survstats.report.content import Head, Text
+from survstats.report.content import GateState, Head, Text
 from survstats.report.figures import Figure
 from survstats.report.records_content import TableSection
 
@@ -15,6 +15,14 @@ class Picture:
 
     name: str
     figure: Figure
+
+
+@dataclass(frozen=True)
+class RowMarks:
+    """A mark of the state in front of one cell of each row; ``column`` counts from 0."""
+
+    column: int
+    states: tuple[GateState, ...]
 
 
 @dataclass(frozen=True)
@@ -29,6 +37,8 @@ class AnnexBlock:
         What the figure or the table shows and how to read it.
     table : TableSection or None
         Its own title and lead are those of the block.
+    marks : RowMarks or None
+        Marks of states in the table.
     """
 
     title: Text
@@ -36,6 +46,7 @@ class AnnexBlock:
     picture: Picture | None = None
     table: TableSection | None = None
     items: tuple[Text, ...] = ()
+    marks: RowMarks | None = None
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from survstats.report.annex.content import AnnexBlock, AnnexSection
+from survstats.report.annex.doubt_figures import one_out_picture
 from survstats.report.annex.figures import calibration_picture
 from survstats.report.annex.tables import Row, refused, section, table_rows, tabled, texts, with_interval
 from survstats.report.content import Piece
@@ -63,5 +64,6 @@ def one_out(results: StudyResults, words: Wording) -> AnnexSection:
     ]
     heads = ("mishap", "occupants", "leverage", "change", "without")
     items = texts(words, "annex.one_out.nearest")
-    table = tabled(words, "one_out.most", heads, rows, numbers=heads[1:], items=items)
-    return section(words, "one_out", table or AnnexBlock((), (), items=items))
+    picture = one_out_picture(results, words)
+    table = tabled(words, "one_out.most", heads, rows, numbers=heads[1:], picture=picture, items=items)
+    return section(words, "one_out", table or AnnexBlock((), (), picture, items=items))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 
-from survstats.report.annex import asked, causes, estimates, fit, groups, methods, unknown
+from survstats.report.annex import asked, causes, doubts, estimates, fit, groups, methods, unknown, word
 from survstats.report.annex.content import AnnexContent
 from survstats.report.brief import answer, population_key
 from survstats.report.head import (
@@ -43,6 +43,8 @@ def annex_content(results: StudyResults, *, date: datetime.date) -> AnnexContent
         unknown.unknown(results, words),
         fit.fit(results, words),
         fit.one_out(results, words),
+        doubts.doubts(results, words),
+        word.word(results, words),
         causes.graph(results, words),
         methods.methods(words),
         methods.provenance(results, words),

@@ -8,6 +8,7 @@ from dataclasses import replace
 from survstats.report.annex.content import AnnexBlock, AnnexSection, Picture
 from survstats.report.content import Piece, Text
 from survstats.report.lettering import join, legible
+from survstats.report.records_content import TableSection
 from survstats.report.records_tables import table_section
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
@@ -97,6 +98,31 @@ def refused(words: Wording, results: StudyResults, name: str, items: Iterable[Te
     return AnnexBlock((), why(words, results, name), items=tuple(items))
 
 
+def part(
+    words: Wording,
+    results: StudyResults,
+    key: str,
+    needs: str,
+    *sentences: str,
+    beside: Sequence[str] = (),
+    picture: Picture | None = None,
+    table: TableSection | None = None,
+) -> AnnexBlock:
+    """A headed part: its sentences, or the reason why the number it ``needs`` is not there.
+
+    How it is to be read is said where there is something to read; the sentences ``beside`` do not hang on that number.
+    """
+    key = f"annex.doubts.{key}"
+    there = needs in results.numbers
+    told = texts(words, *(f"{key}.{sentence}" for sentence in (*(sentences if there else ()), *beside)))
+    alone = "_alone" if not (table or picture) and words.has(f"{key}.lead_alone") else ""
+    lead = next(iter(texts(words, f"{key}.lead{alone}")), ()) if there or table else ()
+    if not there:
+        reason = why(words, results, needs)
+        lead, told = (lead, (reason, *told)) if lead else (reason, told)
+    return AnnexBlock(words.say(f"{key}.title"), lead, picture, table, told)
+
+
 def why(words: Wording, results: StudyResults, name: str) -> Text:
     """Why there is no number of this id, as a sentence."""
     return words.say(f"reason.{_known(words, results.absent.get(name, ''))}")
@@ -120,6 +146,11 @@ def coded(words: Wording, key: str, code: str) -> Text:
     """What a code is called; the code itself, spaced, where the catalogue has no name for it."""
     name = f"{key}.{code}"
     return words.say(name) if words.has(name) else (Piece(words.name(code).replace("_", " ")),)
+
+
+def numbered(words: Wording, name: str, text: Text) -> Text:
+    """A text with the stored number of its row in front."""
+    return (*words.cell(name, "count"), Piece("\u00a0 "), *text)
 
 
 def some(results: StudyResults, name: str) -> bool:

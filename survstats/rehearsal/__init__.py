@@ -1,0 +1,1 @@
+"""How often the verdict errs, by simulated studies whose truth is known."""

@@ -1,0 +1,101 @@
+"""What would change our mind? The block of page 1 that says what it would take to lose the word, or to earn one."""
+
+from __future__ import annotations
+
+import math
+
+from survstats.report.content import Block, Piece, Text
+from survstats.report.wording import Wording
+from survstats.study.results import MASKED, StudyResults
+
+
+def change_block(results: StudyResults, words: Wording) -> Block:
+    """What would change our mind.
+
+    A word that was earned falls with the unknown dead, or with a hidden difference between people; one that was not is
+    earned by the checks that keep it back; where nothing was estimated, what is missing comes first.
+    """
+    codes = results.codes
+    if MASKED in (codes["verdict.reason"], codes["brief.form"]):
+        lead, body = words.say("change.lead_masked"), words.say("change.masked")
+    elif codes["verdict.word"] != "cannot_tell":
+        lead, body = _would_fall(results, words)
+    elif codes["brief.form"] == "estimated":
+        lead, body = _would_rise(results, words)
+    else:
+        lead, body = (
+            words.say(f"change.lead_{codes['brief.form']}"),
+            words.say(f"change.{codes['brief.form']}"),
+        )
+    return Block(words.say("change.name"), lead, (body,) if body else ())
+
+
+def _would_fall(results: StudyResults, words: Wording) -> tuple[Text, Text]:
+    """What would take the word away: lead, and sentences under it."""
+    codes = results.codes
+    direction = codes["verdict.direction"]
+    if direction == "no_worthwhile_difference":
+        return words.say("change.lead_small"), words.say("change.small")
+    if codes.get("verdict.few_mishaps_route") == "yes":
+        return words.say("change.lead_route"), words.say("change.route")
+    if _crosses(results, words, "chance", "not_beyond_chance"):
+        more = [key for key in (_expected(words), _left(results, words, direction)) if key]
+        return words.say(f"change.lead_unknown_{direction}"), words.join(*more)
+    if _told(words, "fitness.odds_limit") and _told(words, "fitness.odds_estimate"):
+        return _fitness(words)
+    return words.say("change.lead_papers"), words.say("change.papers")
+
+
+def _would_rise(results: StudyResults, words: Wording) -> tuple[Text, Text]:
+    """What would earn a word; under it what would take away the difference that is there."""
+    codes = results.codes
+    asked = results.lists.get("change.up", ())
+    ways = [words.template(f"change_ask.{gate}") for gate in asked]
+    lead = words.say("change.lead_several")
+    if ways:
+        opening = words.say(f"change.lead_up_{codes['change.up_word']}")
+        lead = (*opening, Piece(" "), Piece(words.listed(ways), strong=True), Piece("."))
+    keys = [f"change_how.{gate}" for gate in asked] or ["change.several"]
+    if codes["verdict.chance"] == "more_than_chance" and codes["verdict.direction"] != "none":
+        keys.append(_undone(results, words))
+    elif _crosses(results, words, "difference", "no_difference"):
+        keys.append("change.no_difference")
+    return lead, words.join(*(key for key in keys if key and words.can_say(key)))
+
+
+def _undone(results: StudyResults, words: Wording) -> str:
+    """What would leave no more than chance, where the word was not earned: the unknown dead, or else fitness."""
+    if _crosses(results, words, "chance", "not_beyond_chance"):
+        return f"change.unknown_{results.codes['verdict.direction']}"
+    finite = _told(words, "fitness.odds_limit") and math.isfinite(words.number("fitness.odds_limit").value)
+    return "change.fitness_alone" if finite else ""
+
+
+def _fitness(words: Wording) -> tuple[Text, Text]:
+    """How strong a hidden trait would have to be; of the kinds tried none may be strong enough."""
+    limit, whole = (words.number(f"fitness.odds_{name}").value for name in ("limit", "estimate"))
+    if not math.isfinite(limit):
+        return words.say("change.lead_no_fitness"), words.say("change.no_fitness")
+    rest = "change.fitness_whole" if math.isfinite(whole) else "change.fitness_never_whole"
+    return words.say("change.lead_fitness"), words.join("change.fitness", rest)
+
+
+def _crosses(results: StudyResults, words: Wording, state: str, number: str) -> bool:
+    """Whether some number of the unknown dead would do it, and that number may be told."""
+    crosses = results.codes.get(f"tipping.{state}_state") == "crosses"
+    return crosses and _told(words, f"tipping.{number}") and _told(words, "tipping.unknown_dead")
+
+
+def _told(words: Wording, name: str) -> bool:
+    return words.has_number(name) and not words.is_masked(name)
+
+
+def _expected(words: Wording) -> str:
+    return "change.expected" if _told(words, "tipping.expected") else ""
+
+
+def _left(results: StudyResults, words: Wording, direction: str) -> str:
+    """What would leave no difference at all, or that nothing would."""
+    if _crosses(results, words, "difference", "no_difference"):
+        return f"change.left_{direction}"
+    return "change.left_always" if results.codes.get("tipping.difference_state") == "never" else ""

@@ -1,0 +1,126 @@
+"""What was agreed, sealed before any outcome is read.
+
+Three things decide what a study will say before a record is looked at: the study file, the thresholds of the gates and
+the list of other choices. `lock` hashes them and seals the hashes. Record files of a study are read in one place only,
+`survstats.study.steps.read_records`, and that place asks for the lock of this very study or makes it first: it refuses
+one that is missing, made by hand, or of another plan. The seal of reading is made from the seal of locking and the
+fingerprint of the records, that of judging from the seal of reading, so that no step can be sealed before the one it
+stands on; the manifest lists them. After the last step the files are hashed again, and a study whose files were changed
+meanwhile is refused.
+
+What no program can see is whether somebody opened the record files by other means before the plan was written. The run
+log says how many plans were tried on them.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from survstats.challenge.choice_list import CHOICES_FILE, choices_hash
+from survstats.challenge.verdict import THRESHOLDS_FILE, thresholds_bytes
+from survstats.groundwork.errors import StudyFileError, SurvstatsError
+from survstats.groundwork.provenance import bytes_hash, file_hash, seal
+from survstats.study.plan import STUDY_FILE, Study
+
+
+@dataclass(frozen=True)
+class Lock:
+    """What was agreed, sealed.
+
+    Attributes
+    ----------
+    plan_hash, analysis_hash : str
+        SHA-256 of the study file, and of what the numbers and the word depend on in it.
+    thresholds_hash, choices_hash : str
+        SHA-256 of the files of thresholds and of choices.
+    seal : str
+        Over all four.
+    """
+
+    plan_hash: str
+    analysis_hash: str
+    thresholds_hash: str
+    choices_hash: str
+    seal: str
+
+    @property
+    def facts(self) -> dict[str, str]:
+        """What is sealed, by the names it has in the manifest."""
+        return {
+            "study_file": self.plan_hash,
+            "plan": self.analysis_hash,
+            "thresholds": self.thresholds_hash,
+            "choices": self.choices_hash,
+        }
+
+    def refuse_changed(self, study: Study) -> None:
+        """Refuse a study whose plan, or whose files, are no longer those that were locked.
+
+        Raises
+        ------
+        StudyFileError
+            ``changed_during_run``.
+        """
+        _refuse_other(study, self.facts, "changed_during_run", "while the study was running")
+
+
+def lock(study: Study) -> Lock:
+    """Seal what was agreed.
+
+    Raises
+    ------
+    StudyFileError
+        ``changed_since_read`` if one of the files is no longer the one that was read.
+    """
+    facts = {
+        "study_file": study.plan_hash,
+        "plan": study.analysis_hash,
+        "thresholds": bytes_hash(thresholds_bytes()),
+        "choices": choices_hash(),
+    }
+    _refuse_other(study, facts, "changed_since_read", "after it was read")
+    return Lock(
+        plan_hash=facts["study_file"],
+        analysis_hash=facts["plan"],
+        thresholds_hash=facts["thresholds"],
+        choices_hash=facts["choices"],
+        seal=seal("", "locked", facts),
+    )
+
+
+def demand_lock(study: Study, locked: object) -> None:
+    """Refuse to go on without the lock of this study.
+
+    Raises
+    ------
+    SurvstatsError
+        ``not_locked`` where there is none, or one that `lock` did not make; ``lock_of_another_plan``.
+    """
+    if not isinstance(locked, Lock) or locked.seal != seal("", "locked", locked.facts):
+        raise SurvstatsError(
+            "not_locked",
+            "The records are not read before the plan is sealed.",
+            "Seal it with survstats.study.lock.lock(study).",
+        )
+    if (locked.plan_hash, locked.analysis_hash) != (study.plan_hash, study.analysis_hash):
+        raise SurvstatsError(
+            "lock_of_another_plan",
+            "The seal is that of another plan than the one of this study.",
+            "Seal this one with survstats.study.lock.lock(study).",
+        )
+
+
+def _refuse_other(study: Study, facts: Mapping[str, str], reason: str, when: str) -> None:
+    """Refuse where the plan in memory, or a file as it is now, has another hash than it should."""
+    now = {"plan": study.analysis_hash}
+    paths: dict[str, Path] = {"thresholds": THRESHOLDS_FILE, "choices": CHOICES_FILE}
+    if os.path.lexists(study.folder / STUDY_FILE):
+        paths["study_file"] = study.folder / STUDY_FILE
+    now |= {name: file_hash(path) for name, path in paths.items()}
+    changed = [name for name, digest in now.items() if digest != facts[name]]
+    if changed:
+        name = paths[changed[0]].name if changed[0] in paths else STUDY_FILE
+        raise StudyFileError(reason, f"{name} was changed {when}.", "Start again with the file as it is now.")

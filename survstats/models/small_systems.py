@@ -83,8 +83,8 @@ def factor(information: Floats, skip: Bools, floor: Floats) -> Factored:
         if skip.any():
             bare = np.where(skip[:, None] | skip, np.eye(k)[:, :, None], information)
         pivots = _pivots(bare)
-        if pivots is not None and np.all((pivots > floor) | skip):
-            inverses = np.asarray(np.linalg.inv(bare.T).T, dtype=float)
+        inverses = None if pivots is None or not np.all((pivots > floor) | skip) else _inverses(bare)
+        if pivots is not None and inverses is not None:
             if bare is not information:
                 inverses, pivots = (
                     np.where(skip[:, None] | skip, 0.0, inverses),
@@ -109,6 +109,14 @@ def _pivots(matrices: Floats) -> Floats | None:
     except np.linalg.LinAlgError:
         return None
     return np.asarray(np.diagonal(roots, axis1=1, axis2=2).T ** 2, dtype=float)
+
+
+def _inverses(matrices: Floats) -> Floats | None:
+    """Inverses (k, k, b), or nothing where any matrix is singular to the last bit, though its pivots are above 0."""
+    try:
+        return np.asarray(np.linalg.inv(matrices.T).T, dtype=float)
+    except np.linalg.LinAlgError:
+        return None
 
 
 def _substitute(lower: Floats, pivots: Floats, right: Floats) -> Floats:

@@ -48,6 +48,17 @@ def test_few_systems_run_away_as_many_do(systems):
     assert few.gone.tolist() == many.gone.tolist() == (np.arange(30) == 7).tolist()
 
 
+def test_a_matrix_singular_to_the_last_bit_goes_the_road_of_many():
+    # found by the rehearsal: rounding leaves every pivot above 0, and the inverse is refused all the same
+    rows = np.array([[-2.0, 2.0], [1.0, 3.0], [0.0, 1.0]])
+    singular = (rows @ rows.T * (12 / 11))[:, :, None]
+    nothing = np.zeros((3, 1))
+    few, many = both_roads(singular, nothing.astype(bool), nothing)
+    assert not few.inverted
+    np.testing.assert_allclose(few.pivots, many.pivots, atol=1e-12)
+    np.testing.assert_array_equal(few.gone, many.gone)
+
+
 def test_a_lost_column_is_found_among_few_and_many(systems):
     systems[:, 3, 11] = systems[:, 1, 11] + systems[:, 2, 11]
     systems[3, :, 11] = systems[1, :, 11] + systems[2, :, 11]

@@ -65,7 +65,7 @@ def _battery(results: StudyResults, words: Wording) -> AnnexBlock | None:
                 words.say("masked.count")
                 if row["finding"] == MASKED
                 else coded(words, "challenge_state", str(row["state"])),
-                _found(results, words, f"challenge.{name}.{row['finding']}"),
+                _found(results, words, _finding_key(results, words, name, str(row["finding"]))),
             )
         )
     heads = ("doubt", "state", "found")
@@ -75,6 +75,13 @@ def _battery(results: StudyResults, words: Wording) -> AnnexBlock | None:
         return None
     states = tuple(_MARKS.get(str(row["state"]), "not_assessed") for row in stored)
     return replace(block, marks=RowMarks(1, states))
+
+
+def _finding_key(results: StudyResults, words: Wording, name: str, finding: str) -> str:
+    """Which sentence tells a finding: of fitness another one where the interval holds no difference to explain."""
+    key = f"challenge.{name}.{finding}"
+    covered = f"{key}{_how(results, 'fitness.strength_limit')}" if name == "fitness" else key
+    return covered if words.has(covered) else key
 
 
 def _found(results: StudyResults, words: Wording, key: str) -> Text:

@@ -1,7 +1,8 @@
 """The twelve challenges: what each asks of the finding, and the rule by which it holds, weakens or falls.
 
 What is challenged is the finding of the study as `Interval` has it: a direction, or that the difference is smaller than
-worthwhile. A challenge of which a gate speaks follows that gate, so that page and verdict cannot differ.
+worthwhile. A challenge of which a gate speaks follows that gate, its finding too, so that page 1 and annex say the
+same; it overturns nothing where the gate is not met for an interval that was open before.
 """
 
 from __future__ import annotations
@@ -10,12 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from survstats.challenge.doubts import MiscodingFigures, keeps
+from survstats.challenge.hidden_bias import HiddenBias
 from survstats.challenge.verdict import Gate, Interval, State
+from survstats.groundwork.errors import SurvstatsError
 from survstats.groundwork.estimate import Estimate
 
 ChallengeState = Literal["holds", "weakens", "overturns", "not_assessable"]
-Crossing = Literal["crosses", "never", "already"]
+Crossing = Literal["crosses", "never", "already", "dips"]
 
 #: The challenges in order, and the ids of the figures behind each.
 FIGURES = {
@@ -23,7 +25,7 @@ FIGURES = {
     "worst_case": ("unknown.rd_low", "unknown.rd_high"),
     "unknown_dead": ("tipping.not_beyond_chance", "tipping.no_difference"),
     "fitness": ("fitness.strength_limit", "fitness.strength_estimate"),
-    "hidden_bias": ("hidden_bias.gamma",),
+    "hidden_bias": ("hidden_bias.gamma", "hidden_bias.gamma_passengers"),
     "wrong_entries": ("miscoding.rd_found", "miscoding.rd_all_unknown"),
     "impact_death": ("impact_death.rd",),
     "one_mishap": ("effect.rd_without_one",),
@@ -33,6 +35,28 @@ FIGURES = {
     "calibration": ("adequacy.calibration_slope",),
 }
 CHALLENGES = tuple(FIGURES)
+
+#: What each challenge can find; every one has its sentence in the catalogue.
+FINDINGS: dict[str, tuple[str, ...]] = {
+    "survivor_headline": ("nothing", "alone", "bounded"),
+    "worst_case": ("nobody_unknown", "not_estimated", "opposite", "covers_zero", "excludes_zero"),
+    "unknown_dead": ("nobody_unknown", "not_estimated", "crosses", "never", "already", "dips"),
+    "fitness": ("not_estimated", "below_floor", "limit_below_floor", "above_floor"),
+    "hidden_bias": (
+        *("few_mishaps", "not_distinguishable", "withstands", "opposite"),
+        *("passengers_withstands", "passengers_not_distinguishable", "passengers_opposite"),
+    ),
+    "wrong_entries": (
+        *("no_undocumented", "few_documented", "not_estimated"),
+        *("both_hold", "weakened", "overturned", "already_open"),
+    ),
+    "impact_death": ("not_estimated", "quiet", "blind", "alarm"),
+    "one_mishap": ("not_estimated", "keeps_interval", "keeps_sign", "turns"),
+    "choices": ("not_estimated", "most", "many", "few"),
+    "under_reporting": ("none_harmless", "not_estimated", "keeps_interval", "keeps_sign", "turns"),
+    "counterparts": ("not_estimated", "overlap", "partly", "little"),
+    "calibration": ("not_estimated", "good", "poor"),
+}
 
 _OF_GATE: dict[State, ChallengeState] = {
     "met": "holds",
@@ -74,7 +98,7 @@ def survivor_headline(known: tuple[float, float] | None, *, lived: bool, about: 
     Parameters
     ----------
     known : (float, float) or None
-        Range of the raw difference with what is known of the training of the dead; None where nothing is.
+        Limits of the range of the raw difference with what is known of the training of the dead; None where nothing is.
     lived : bool
         Whether anybody of known training lived, so that there is a headline at all.
     about : Interval
@@ -108,9 +132,9 @@ def unknown_dead(
 
     Parameters
     ----------
-    chance, difference : {"crosses", "never", "already"} or None
-        Whether there is a number of them at which the interval covers 0, and at which there is no difference; None
-        where the points could not be estimated.
+    chance, difference : {"crosses", "never", "already", "dips"} or None
+        Whether there is a number of them at which the interval covers 0, and at which there is no difference, as
+        `survstats.challenge.moved_unknown.Vanishing` has it; None where the points could not be estimated.
     unknown : int
         Dead of unknown training.
     gate : Gate
@@ -136,49 +160,58 @@ def fitness(strength_limit: float | None, strength_estimate: float | None, *, fl
     return _told("fitness", "holds", "above_floor")
 
 
-def hidden_bias(
-    gamma: float | None, direction: Literal["benefit", "harm"] | None, *, about: Interval
-) -> Challenge:
-    """Does the comparison of people in the same mishap stand a hidden bias?"""
-    if gamma is None or direction is None:
+def hidden_bias(bias: HiddenBias | None, of_passengers: HiddenBias | None, *, about: Interval) -> Challenge:
+    """Does the comparison of people in the same mishap stand a hidden bias?
+
+    Inside a mishap role and seat are not held equal, so that crew who are trained more often, and live more often, can
+    carry it. The worse of everyone's and the passengers' comparison therefore decides; ``of_passengers`` is None where
+    it could not be made, or is the same.
+    """
+    if bias is None:
         return not_assessable("hidden_bias", "few_mishaps")
-    if gamma <= 1:
-        return _told("hidden_bias", "weakens", "not_distinguishable")
-    agrees = (direction == "benefit") == (about.sign > 0)
-    return _told("hidden_bias", "holds" if agrees else "overturns", "withstands" if agrees else "opposite")
+    every = _bias_found(bias, about)
+    alone = None if of_passengers is None else _bias_found(of_passengers, about)
+    if every == "opposite" or (every == "not_distinguishable" and alone != "opposite"):
+        return _told("hidden_bias", "overturns" if every == "opposite" else "weakens", every)
+    if alone is None:
+        return _told("hidden_bias", "holds", "withstands")
+    if alone == "opposite":
+        return _told("hidden_bias", "overturns", "passengers_opposite")
+    if alone == "not_distinguishable":
+        return _told("hidden_bias", "weakens", "passengers_not_distinguishable")
+    return _told("hidden_bias", "holds", "passengers_withstands")
 
 
-def wrong_entries(
-    gate: Gate, figures: MiscodingFigures | None = None, *, about: Interval | None = None
-) -> Challenge:
+def _bias_found(bias: HiddenBias, about: Interval) -> str:
+    """Whether one comparison withstands some bias, is no more than chance without any, or points the other way."""
+    if bias.gamma <= 1:
+        return "not_distinguishable"
+    return "withstands" if (bias.direction == "benefit") == (about.sign > 0) else "opposite"
+
+
+def wrong_entries(gate: Gate) -> Challenge:
     """Does it stand if trained people who died were written down as untrained?
 
-    Parameters
-    ----------
-    gate : Gate
-        Gate 5 without the suspicion that training was written down by who lived, which is a fault of the records and
-        no figure.
-    figures : MiscodingFigures, optional
-        What the gate looked at. Where the interval was open before any entry was doubted, and the estimate keeps what
-        it was with either doubt, that is told (``already_open``) instead of a fall.
-    about : Interval, optional
+    ``gate`` is gate 5 without the suspicion that training was written down by who lived, which is a fault of the
+    records and no figure. Where the interval was open before any entry was doubted nothing falls: it weakens.
     """
-    missing = gate.finding in ("few_documented", "not_estimated")
-    if figures is not None and about is not None and gate.state == "not_met" and not missing:
-        legs = [leg.difference.value for leg in (figures.found, figures.all_unknown) if leg is not None]
-        open_before = (
-            about.low is not None and about.high is not None and not keeps(about.low, about.high, about)
-        )
-        if open_before and all(keeps(value, value, about) for value in legs):
-            return _told("wrong_entries", "weakens", "already_open")
-    return _told("wrong_entries", "not_assessable" if missing else _OF_GATE[gate.state], gate.finding)
+    if gate.finding in ("few_documented", "not_estimated"):
+        return not_assessable("wrong_entries", gate.finding)
+    weakens = gate.finding == "already_open"
+    return _told("wrong_entries", "weakens" if weakens else _OF_GATE[gate.state], gate.finding)
 
 
-def impact_death(alarm: bool | None) -> Challenge:
-    """Do the trained differ where escape training can hardly act?"""
+def impact_death(alarm: bool | None, *, beyond_margin: bool) -> Challenge:
+    """Do the trained differ where escape training can hardly act?
+
+    ``beyond_margin`` says that the difference is larger than what is let pass; without an alarm its interval is then so
+    wide that the check sees too little to be quiet about it (``blind``).
+    """
     if alarm is None:
         return not_assessable("impact_death")
-    return _told("impact_death", "weakens" if alarm else "holds", "alarm" if alarm else "quiet")
+    if not (alarm or beyond_margin):
+        return _told("impact_death", "holds", "quiet")
+    return _told("impact_death", "weakens", "alarm" if alarm else "blind")
 
 
 def one_mishap(
@@ -244,14 +277,16 @@ def where_something_was_found(challenge: Challenge, *, about: Interval) -> Chall
 
 
 def _told(name: str, state: ChallengeState, finding: str) -> Challenge:
+    if finding not in FINDINGS[name]:
+        raise SurvstatsError("unlisted_finding", f"The challenge {name} lists no finding {finding}.")
     return Challenge(name, state, finding, FIGURES[name])
 
 
 def _kept(name: str, rows: Sequence[tuple[float, float, float]], about: Interval) -> Challenge:
     """Whether every interval, or at least every estimate, keeps what was found."""
-    if all(keeps(low, high, about) for _, low, high in rows):
+    if all(about.keeps(low, high) for _, low, high in rows):
         return _told(name, "holds", "keeps_interval")
-    if all(keeps(value, value, about) for value, _, _ in rows):
+    if all(about.keeps(value, value) for value, _, _ in rows):
         return _told(name, "weakens", "keeps_sign")
     return _told(name, "overturns", "turns")
 
@@ -259,7 +294,7 @@ def _kept(name: str, rows: Sequence[tuple[float, float, float]], about: Interval
 def _of_range(limits: tuple[float, float], about: Interval) -> ChallengeState:
     """Whether a range keeps what was found, leaves it open, or contradicts it."""
     low, high = limits
-    if keeps(low, high, about):
+    if about.keeps(low, high):
         return "holds"
     if about.rule == "inside":
         apart = low >= about.worthwhile or high <= -about.worthwhile

@@ -9,15 +9,17 @@ from functools import cache
 from pathlib import Path
 from typing import Literal
 
-from survstats.groundwork.provenance import file_hash
+from survstats.challenge.verdict import thresholds
+from survstats.groundwork.errors import SurvstatsError
+from survstats.groundwork.provenance import bytes_hash
 
 Family = Literal["main", "population", "exposure", "covariates", "missing", "estimator", "combined"]
 People = Literal["P1", "passengers", "unknown_survivability", "P2"]
 
 CHOICES_FILE = Path(__file__).with_name("choices.toml")
 
-#: A number that was drawn is taken to be off by at most so many of its Monte Carlo standard errors.
-ERRORS_OFF = 3.0
+#: Values alike to so many digits come from one analysis, by whatever road.
+_DIGITS = 9
 
 
 @dataclass(frozen=True)
@@ -75,14 +77,37 @@ class Tried:
 
 
 @cache
+def choices_bytes() -> bytes:
+    """The list as it was read: what is hashed is what is used, should the file be changed meanwhile."""
+    return CHOICES_FILE.read_bytes()
+
+
+@cache
 def listed_choices() -> tuple[Choice, ...]:
-    """The 24 choices in order, from ``choices.toml``; common practice, no source for which ones."""
-    return tuple(Choice(**row) for row in tomllib.loads(CHOICES_FILE.read_text(encoding="utf-8"))["choice"])
+    """The 24 choices in order, from ``choices.toml``; common practice, no source for which ones.
+
+    Raises
+    ------
+    SurvstatsError
+        ``other_choices`` where the list is not as long as the file of thresholds has it.
+    """
+    found = tuple(Choice(**row) for row in tomllib.loads(choices_bytes().decode())["choice"])
+    asked = thresholds()["choices"]["listed"]
+    if len(found) != asked:
+        raise SurvstatsError(
+            "other_choices", f"{len(found)} choices are listed, and the gate asks for {asked:g}."
+        )
+    return found
+
+
+def _errors_off() -> float:
+    """A number that was drawn is taken to be off by at most so many of its Monte Carlo standard errors."""
+    return thresholds()["borderline"]["monte_carlo_errors"]
 
 
 def choices_hash() -> str:
-    """SHA-256 of the list as it stands in the file: which choices were listed."""
-    return file_hash(CHOICES_FILE)
+    """SHA-256 of the list as it was read: which choices were listed."""
+    return bytes_hash(choices_bytes())
 
 
 def same_sign(tried: Sequence[Tried], sign: float) -> int:
@@ -95,15 +120,22 @@ def inside(tried: Sequence[Tried], worthwhile: float) -> int:
     return sum(one.value is not None and abs(one.value) < worthwhile for one in tried)
 
 
+def different(tried: Sequence[Tried]) -> int:
+    """How many different values the choices have: some are one and the same analysis in a given study."""
+    return len({round(one.value, _DIGITS) for one in tried if one.value is not None})
+
+
 def same_sign_range(tried: Sequence[Tried], sign: float) -> tuple[int, int]:
-    """The least and the most `same_sign` could have counted with other draws (`ERRORS_OFF` Monte Carlo errors)."""
-    reached = [(one.value * sign, ERRORS_OFF * one.wobble) for one in tried if one.value is not None]
+    """The least and the most `same_sign` could have counted with other draws, within some Monte Carlo errors."""
+    errors = _errors_off()
+    reached = [(one.value * sign, errors * one.wobble) for one in tried if one.value is not None]
     return sum(value - off > 0 for value, off in reached), sum(value + off > 0 for value, off in reached)
 
 
 def inside_range(tried: Sequence[Tried], worthwhile: float) -> tuple[int, int]:
-    """The least and the most `inside` could have counted with other draws (`ERRORS_OFF` Monte Carlo errors)."""
-    reached = [(abs(one.value), ERRORS_OFF * one.wobble) for one in tried if one.value is not None]
+    """The least and the most `inside` could have counted with other draws, within some Monte Carlo errors."""
+    errors = _errors_off()
+    reached = [(abs(one.value), errors * one.wobble) for one in tried if one.value is not None]
     return (
         sum(value + off < worthwhile for value, off in reached),
         sum(value - off < worthwhile for value, off in reached),

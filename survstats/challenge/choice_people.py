@@ -16,7 +16,8 @@ from survstats.challenge.choice_list import Choice, listed_choices
 from survstats.challenge.verdict import thresholds
 from survstats.effects.completed_sets import Question
 from survstats.effects.imputation import Imputed
-from survstats.effects.question import COVARIATES
+from survstats.effects.missing_values import UNKNOWN
+from survstats.effects.question import COVARIATES, EXPOSURE, OUTCOME
 from survstats.effects.risk_model import refuse_thin
 from survstats.groundwork.errors import NotEstimable
 from survstats.models.design import build_design, fill_gaps
@@ -24,7 +25,7 @@ from survstats.models.design import build_design, fill_gaps
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-OUTCOME, STATUS, EXPOSURE, UNKNOWN = "survived", "trained_status", "trained", "unknown"
+STATUS = "trained_status"
 
 #: Statuses that count as trained, and those they are held against; people of any other stand in neither group.
 EXPOSURES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {

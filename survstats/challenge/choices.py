@@ -14,6 +14,7 @@ from survstats.challenge.choice_list import (
     Choice,
     Tried,
     choices_hash,
+    different,
     inside,
     inside_range,
     listed_choices,
@@ -21,6 +22,7 @@ from survstats.challenge.choice_list import (
     same_sign_range,
 )
 from survstats.challenge.choice_people import Coded, People, code_all, people_of
+from survstats.challenge.verdict import thresholds
 from survstats.effects.arms import compare_arms, seen
 from survstats.effects.augmented import augmented
 from survstats.effects.completed_sets import CompletedSet, completed_sets
@@ -36,6 +38,7 @@ __all__ = [
     "Choice",
     "Tried",
     "choices_hash",
+    "different",
     "inside",
     "inside_range",
     "listed_choices",
@@ -47,8 +50,6 @@ __all__ = [
 Floats = NDArray[np.float64]
 
 Road = Callable[[Mapping[Choice, People], bool], list[Tried]]
-
-_LEVEL = 0.95
 
 
 def try_choices(
@@ -205,7 +206,7 @@ def _augmented(people: Mapping[Choice, People], intervals: bool) -> list[Tried]:
             exposure=asked.exposure,
             covariates=asked.covariates,
             cluster=asked.cluster,
-            level=_LEVEL,
+            level=_level(),
         ).difference
     except NotEstimable as fault:
         return [_without(choice, fault)]
@@ -246,11 +247,16 @@ def _told(choice: Choice, sets: Sequence[CompletedSet], intervals: bool) -> Trie
     return Tried(choice, float(values.mean()), low, high, wobble=wobble)
 
 
+def _level() -> float:
+    """That of the main difference."""
+    return thresholds()["beyond_chance"]["met_level"]
+
+
 def _limits(sets: Sequence[CompletedSet]) -> tuple[float | None, float | None]:
     """95 % limits of the difference, None where pooling puts survival on the edge."""
     if len(sets) > 1:
         try:
-            pooled = pooled_difference(sets, level=_LEVEL).estimate
+            pooled = pooled_difference(sets, level=_level()).estimate
         except NotEstimable:
             return None, None
         return pooled.low, pooled.high
@@ -261,6 +267,6 @@ def _limits(sets: Sequence[CompletedSet]) -> tuple[float | None, float | None]:
         occupants=one.occupants,
         mishaps=len(one.risks) - 1,
         method="listed_choice",
-        level=_LEVEL,
+        level=_level(),
     )["difference"]
     return found.low, found.high

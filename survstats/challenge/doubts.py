@@ -6,155 +6,14 @@ Each gate asks whether what the study found survives the doubt. What that is dep
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import product
 from typing import Protocol
 
+from survstats.challenge.doubt_figures import ChoicesFigures, MiscodingFigures, OtherFigures, UnknownFigures
 from survstats.challenge.verdict import Gate, Interval, State, thresholds
 from survstats.groundwork.estimate import Estimate
 
 _ORDER: tuple[State, ...] = ("not_met", "partly_met", "met")
-
-
-class Moved(Protocol):
-    """A difference under one assumption on the unknown (`survstats.effects.imputed_effect.DeltaPoint`)."""
-
-    @property
-    def delta_dead(self) -> float:
-        """Log odds added to the chance that an unknown dead person was current."""
-
-    @property
-    def difference(self) -> Estimate:
-        """The difference with its 95 % interval."""
-
-    @property
-    def limit_error(self) -> float:
-        """Monte Carlo standard error of the limit nearest 0."""
-
-    @property
-    def value_error(self) -> float:
-        """Monte Carlo standard error of the estimate."""
-
-
-class Leg(Protocol):
-    """A difference with entries put right in one way (`survstats.challenge.miscoding.Leg`)."""
-
-    @property
-    def difference(self) -> Estimate:
-        """The difference with its 95 % interval."""
-
-    @property
-    def narrower(self) -> Estimate:
-        """The same with its 90 % interval."""
-
-    @property
-    def limit_error(self) -> float:
-        """Monte Carlo standard error of the limit nearest 0."""
-
-
-@dataclass(frozen=True)
-class UnknownFigures:
-    """What unknown training could make of the difference.
-
-    Attributes
-    ----------
-    unknown : int
-        People of unknown training in the primary population.
-    points : sequence of Moved or None
-        The difference for each assumption on the unknown dead; None where it could not be estimated.
-    worst_case : (float, float) or None
-        The interval of the range over every possible status; None where there is none.
-    """
-
-    unknown: int
-    points: Sequence[Moved] | None
-    worst_case: tuple[float, float] | None
-
-
-@dataclass(frozen=True)
-class MiscodingFigures:
-    """What wrong entries of the dead could make of the difference.
-
-    Attributes
-    ----------
-    undocumented_dead : int
-        Dead whose recorded training (current or none) rests on no certificate or roster.
-    found, all_unknown : Leg or None
-        The difference with some of them taken to have been trained, and with all of them unknown; None where it could
-        not be estimated.
-    reason : str
-        Why a leg could not: ``few_documented`` or ``not_estimated``; unused otherwise.
-    by_fate : bool
-        The records look as if training had been written down by who lived.
-    compared_dead : int
-        Dead who are compared at all; where there are none, no entry can be right or wrong.
-    """
-
-    undocumented_dead: int
-    found: Leg | None
-    all_unknown: Leg | None
-    reason: str = "not_estimated"
-    by_fate: bool = False
-    compared_dead: int = 1
-
-
-@dataclass(frozen=True)
-class OtherFigures:
-    """What else could have made the difference.
-
-    Attributes
-    ----------
-    pooled, passengers, all_aboard : Estimate or None
-        The difference in the primary population, among its passengers, and among all aboard.
-    within_odds_ratio : Estimate or None
-        Of people in the same mishap.
-    strength_limit, strength_estimate : float or None
-        How strong a hidden difference in fitness would have to be to make all of the limit nearest 0, and of the
-        estimate (`survstats.challenge.unmeasured.fitness_strength`); infinite where none is strong enough.
-    floor : float
-        What is thought possible, from the study file.
-    largest_shift : float or None
-        The largest move of the difference when one measured group of causes is left out.
-    limit_size : float
-        Distance of the interval from 0; 0 where it covers 0.
-    alarm : bool or None
-        Whether the check by deaths on impact gave an alarm; None where it could not be made.
-    passengers_are_all : bool
-        The study is about passengers alone, so that they are the pooled population.
-    """
-
-    pooled: Estimate | None
-    passengers: Estimate | None
-    all_aboard: Estimate | None
-    within_odds_ratio: Estimate | None
-    strength_limit: float | None
-    strength_estimate: float | None
-    floor: float
-    largest_shift: float | None
-    limit_size: float
-    alarm: bool | None
-    passengers_are_all: bool = False
-
-
-@dataclass(frozen=True)
-class ChoicesFigures:
-    """How many of the listed choices agree.
-
-    Attributes
-    ----------
-    listed : int
-    same_sign : int or None
-        How many agree: have the sign of the main difference, or lie inside what is worthwhile where that is what was
-        found. A choice that could not be estimated does not agree. None where there is nothing to agree with.
-    least, most : int or None
-        The same count with another seed.
-    """
-
-    listed: int
-    same_sign: int | None
-    least: int | None = None
-    most: int | None = None
 
 
 def unknown_status_gate(figures: UnknownFigures, about: Interval) -> Gate:
@@ -173,23 +32,21 @@ def unknown_status_gate(figures: UnknownFigures, about: Interval) -> Gate:
     if not points:
         # every possible status is more than any of the moves, so that it stands for them
         low, high = figures.worst_case or (-1.0, 1.0)
-        if keeps(low, high, about):
+        if about.keeps(low, high):
             return Gate("unknown_status", "met", "worst_case_holds")
         return Gate("unknown_status", "not_met", "not_estimated")
 
     def reached(limit_errors: float, value_errors: float) -> State:
         found = [
             _state(
-                keeps(
+                about.keeps(
                     point.difference.low,
                     point.difference.high,
-                    about,
                     by=limit_errors * point.limit_error,
                 ),
-                keeps(
+                about.keeps(
                     point.difference.value,
                     point.difference.value,
-                    about,
                     by=value_errors * point.value_error,
                 ),
             )
@@ -205,7 +62,9 @@ def unknown_status_gate(figures: UnknownFigures, about: Interval) -> Gate:
 def miscoding_gate(figures: MiscodingFigures, about: Interval) -> Gate:
     """Gate 5: does the finding stand if trained people who died were written down as untrained?
 
-    Parameters as `unknown_status_gate`.
+    Parameters as `unknown_status_gate`. Where the interval was open before any entry was doubted, and the estimate
+    keeps what it was with either doubt, the gate is not met all the same, but no wrong entry is to blame
+    (``already_open``).
     """
     if figures.by_fate:
         return Gate("miscoding", "not_met", "by_fate")
@@ -220,15 +79,17 @@ def miscoding_gate(figures: MiscodingFigures, about: Interval) -> Gate:
     def reached(wider_errors: float, narrower_errors: float) -> State:
         found = [
             _state(
-                keeps(leg.difference.low, leg.difference.high, about, by=wider_errors * leg.limit_error),
-                keeps(leg.narrower.low, leg.narrower.high, about, by=narrower_errors * leg.limit_error),
+                about.keeps(leg.difference.low, leg.difference.high, by=wider_errors * leg.limit_error),
+                about.keeps(leg.narrower.low, leg.narrower.high, by=narrower_errors * leg.limit_error),
             )
             for leg in legs
         ]
         return min(found, key=_ORDER.index)
 
     state = reached(0, 0)
-    finding = {"met": "both_hold", "partly_met": "weakened"}.get(state, "overturned")
+    unmoved = not _holds(about) and all(about.keeps(*[leg.difference.value] * 2) for leg in legs)
+    fallen = "already_open" if unmoved else "overturned"
+    finding = {"met": "both_hold", "partly_met": "weakened"}.get(state, fallen)
     return Gate("miscoding", state, finding, _other_seeds(state, reached))
 
 
@@ -237,6 +98,11 @@ def other_explanations_gate(figures: OtherFigures, about: Interval) -> Gate:
 
     Parameters as `unknown_status_gate`. It asks for a direction whatever was found: no word for 'no worthwhile
     difference' rests on it.
+
+    Notes
+    -----
+    Where passengers, or all aboard, merely point the other way it is partly met; it fails where both intervals exclude
+    no difference on opposite sides. A sign alone turns too easily where the comparison is small.
     """
     against = _contradiction(figures)
     if against is not None:
@@ -268,12 +134,9 @@ def choices_gate(figures: ChoicesFigures) -> Gate:
     return Gate("choices", state, finding, tuple(sorted(others, key=_ORDER.index)))
 
 
-def keeps(low: float, high: float, about: Interval, *, by: float = 0.0) -> bool:
-    """Whether limits (or an estimate, given twice) keep what was found, if they lay ``by`` better than they do."""
-    if about.rule == "inside":
-        return -about.worthwhile < low + by and high - by < about.worthwhile
-    near = low if about.sign > 0 else -high
-    return about.sign != 0 and near + by > 0
+def _holds(about: Interval) -> bool:
+    """Whether the interval as it stands, with nothing doubted, keeps what was found."""
+    return about.low is not None and about.high is not None and about.keeps(about.low, about.high)
 
 
 def _state(fully: bool, partly: bool) -> State:

@@ -7,39 +7,11 @@ from typing import Literal
 
 import pandas as pd
 
-from survstats.challenge.doubts import (
-    ChoicesFigures,
-    MiscodingFigures,
-    OtherFigures,
-    UnknownFigures,
-    choices_gate,
-    miscoding_gate,
-    other_explanations_gate,
-    unknown_status_gate,
-)
 from survstats.challenge.few_mishaps import WithinRoute
 from survstats.challenge.verdict import GATES, Gate, thresholds
 from survstats.effects.overlap import Overlap
+from survstats.groundwork.errors import SurvstatsError
 from survstats.groundwork.estimate import Estimate
-
-__all__ = [
-    "ChoicesFigures",
-    "EnoughFigures",
-    "MiscodingFigures",
-    "OtherFigures",
-    "SeenFigures",
-    "UnknownFigures",
-    "WithinRoute",
-    "all_gates",
-    "beyond_chance_gate",
-    "choices_gate",
-    "comparable_gate",
-    "enough_gate",
-    "miscoding_gate",
-    "other_explanations_gate",
-    "seen_gate",
-    "unknown_status_gate",
-]
 
 
 @dataclass(frozen=True)
@@ -143,7 +115,7 @@ def beyond_chance_gate(
     if narrower.excludes(0.0) and bool((sign * without_one["difference"] > 0).all()):
         finding = "one_mishap_matters" if difference.excludes(0.0) else "close"
         return Gate("beyond_chance", "partly_met", finding)
-    return Gate("beyond_chance", "not_met", "covers_zero")
+    return Gate("beyond_chance", "not_met", "one_mishap_turns" if difference.excludes(0.0) else "covers_zero")
 
 
 def _by_route(route: WithinRoute) -> Gate:
@@ -175,7 +147,15 @@ def comparable_gate(found: Overlap | None) -> Gate:
     return Gate("comparable", "met", "overlap")
 
 
-def all_gates(built: tuple[Gate, ...]) -> tuple[Gate, ...]:
-    """The eight gates in order: those assessed, and the others as not assessed."""
-    by_name = {gate.name: gate for gate in built}
-    return tuple(by_name.get(name, Gate(name, "not_assessed", "not_built")) for name in GATES)
+def all_eight(found: tuple[Gate, ...]) -> tuple[Gate, ...]:
+    """The gates as they are.
+
+    Raises
+    ------
+    SurvstatsError
+        ``other_gates`` unless they are the eight of `GATES`, in order.
+    """
+    names = tuple(gate.name for gate in found)
+    if names != GATES:
+        raise SurvstatsError("other_gates", f"The word takes the gates {GATES}, not {names}.")
+    return found

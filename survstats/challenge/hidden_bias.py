@@ -69,7 +69,8 @@ def hidden_bias(
     non-central hypergeometric laws as under a conditional odds ratio of gamma, so that the greatest bias that leaves p
     at 1 - ``level`` is the exact one-sided limit itself. The idea is Rosenbaum's (2002, Observational Studies, second
     edition, chapter 4, doi:10.1007/978-1-4757-3692-2; from memory). All is given the margins of each mishap; what
-    differs between mishaps does not enter.
+    differs between mishaps does not enter. What differs between people of one mishap, such as role and seat, does: it
+    is part of the bias that ``gamma`` measures, and is not held equal here.
     """
     found = exact_within(outcome, exposure, cluster, level=2 * level - 1)
     benefit = found.log_odds_ratio > -1e-9  # none at all is found to that

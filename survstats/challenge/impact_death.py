@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from survstats.effects.intervals import normal_quantile
+from survstats.challenge.verdict import thresholds
 from survstats.effects.risk_model import prepare
 from survstats.effects.standardise import standardise
 from survstats.groundwork.estimate import Estimate
@@ -24,9 +24,11 @@ class ImpactDeath:
     margin : float
         The difference from which on it counts, in [0, 1].
     alarm : bool
-        The difference is larger than the margin and its 95 % interval excludes 0.
+        The difference is larger than the margin and its interval, at the level of the gate of chance, excludes 0.
     noticeable : float
-        1.96 standard errors, in [0, 1]: a true difference smaller than that would mostly have gone unseen.
+        Half the width of its interval (the wider half), in [0, 1]: a true difference of that size would be noticed
+        about every second time, a smaller one less often, and it takes some 1.4 times as much to be noticed four times
+        in five.
     """
 
     difference: Estimate
@@ -69,10 +71,10 @@ def impact_death_check(
     not show here. Who is not known to have died on impact counts as not having done so.
     """
     model = prepare(frame, outcome=outcome, exposure=exposure, covariates=covariates, cluster=cluster)
-    difference = standardise(model, level=0.95).difference
+    difference = standardise(model, level=thresholds()["beyond_chance"]["met_level"]).difference
     return ImpactDeath(
         difference=difference,
         margin=margin,
         alarm=abs(difference.value) > margin and difference.excludes(0.0),
-        noticeable=min(1.0, normal_quantile(0.95) * difference.se),
+        noticeable=min(1.0, max(difference.high - difference.value, difference.value - difference.low)),
     )

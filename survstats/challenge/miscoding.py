@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survstats.challenge.entries import recorded_trained
+from survstats.challenge.verdict import thresholds
 from survstats.effects.completed_sets import CompletedSet, Question, completed_sets
 from survstats.effects.imputation import impute
 from survstats.effects.missing_values import UNKNOWN, ImputationPlan
@@ -26,7 +27,6 @@ from survstats.groundwork.estimate import Estimate
 
 Bools = NDArray[np.bool_]
 
-WIDER, NARROWER = 0.95, 0.9
 DOCUMENTS = ("certificate", "roster")
 
 #: What is written of a person's training, and what stands there where it says nothing.
@@ -183,6 +183,12 @@ def all_unknown_leg(
     return _leg(sets, people=float(taken.sum()))
 
 
+def _levels() -> tuple[float, float]:
+    """How wide the two intervals of a leg are: that which gate 5 asks first, and the one it makes do with."""
+    rule = thresholds()["miscoding"]
+    return rule["met_level"], rule["partly_level"]
+
+
 def _died(frame: pd.DataFrame, outcome: str) -> Bools:
     return np.asarray(frame[outcome].eq(0), dtype=bool)
 
@@ -208,7 +214,7 @@ def _as_recorded(frame: pd.DataFrame, question: Question) -> Leg:
         covariates=question.covariates,
         cluster=question.cluster,
     )
-    wider, narrower = (standardise(refit(model), level=level).difference for level in (WIDER, NARROWER))
+    wider, narrower = (standardise(refit(model), level=level).difference for level in _levels())
     return Leg(wider, narrower, limit_error=0.0, narrower_error=0.0, value_error=0.0, people=0.0)
 
 
@@ -219,7 +225,7 @@ def _leg(
     leans_on: tuple[str, ...] = (),
     left_out: tuple[str, ...] = (),
 ) -> Leg:
-    wider, narrower = (pooled_difference(sets, level=level) for level in (WIDER, NARROWER))
+    wider, narrower = (pooled_difference(sets, level=level) for level in _levels())
     return Leg(
         difference=wider.estimate,
         narrower=narrower.estimate,

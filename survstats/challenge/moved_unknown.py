@@ -1,22 +1,67 @@
-"""What if the dead of unknown training had been trained more often, or less, than everything else tells?"""
+"""What if the dead of unknown training had been trained more often, or less, than everything else tells?
+
+Gate 4 moves the odds of each of them (`moved_unknown`). How many of them it would take (`tipping`) is another question:
+moved by odds, the draws hold unlike numbers of trained dead, and their spread would count how many as unknown, which
+is what is supposed. So there the number is fixed, the same in every draw, and who they are is all that is drawn.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.special import logit
 
-from survstats.effects.imputation import Imputed
+from survstats.effects.completed_sets import Question, completed_sets
+from survstats.effects.imputation import Imputed, trained_of
+from survstats.effects.imputation_chains import drawn_status
 from survstats.effects.imputed_effect import DeltaPoint, delta_range
+from survstats.effects.missing_values import CURRENT
+from survstats.effects.pooled_sets import pooled_difference
 from survstats.groundwork.errors import NotEstimable
+from survstats.groundwork.estimate import Estimate
 
-Crossing = Literal["crosses", "never", "already"]
+Crossing = Literal["crosses", "never", "already", "dips"]
 
 NEAR = (-1.0, 0.0, 1.0)
-EVERYBODY = 40.0  # log odds that leave nobody out who may have been trained, and nobody in who may not
-GRID = (-EVERYBODY, -6.0, -4.0, -3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0, 4.0, 6.0, EVERYBODY)
+POINTS = 13  # numbers of people tried at first, and at most in each gap that is narrowed
+AS_DRAWN = -1  # in place of a number: whoever was drawn
+
+_Height = Callable[[Estimate], float]
+
+
+@dataclass(frozen=True)
+class CountPoint:
+    """The pooled difference if exactly ``trained_died`` of the unknown dead had been currently trained."""
+
+    trained_died: int
+    difference: Estimate
+
+
+@dataclass(frozen=True)
+class Vanishing:
+    """At which numbers of trained people among the unknown dead something that was found is gone.
+
+    Attributes
+    ----------
+    state : {"crosses", "never", "already", "dips"}
+        ``crosses`` where it is gone from some number on, outward from the number expected, up to the last that may be;
+        ``never`` where it is gone at no number tried; ``already`` where it is gone as drawn; ``dips`` where it is gone
+        at some numbers and there again further out.
+    people : int or None
+        Where it crosses: the number nearest the expected one from which on it is gone. Upward where training helps
+        ("that many or more"), downward where it harms ("that many or fewer").
+    between : (int, int) or None
+        Where it dips: the least and the greatest number at which it is gone.
+    """
+
+    state: Crossing
+    people: int | None = None
+    between: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -29,24 +74,17 @@ class Tipping:
         The dead whose training is unknown.
     expected : float
         How many of them were currently trained as far as everything else tells, mean over the draws.
-    not_beyond_chance, no_difference : float or None
-        How many of ``unknown_dead``, not rounded, would have to have been trained for the interval to reach 0, and
-        for the difference to be 0; where training helps it is then that many or more, where it harms that many or
-        fewer. None unless the state of the same name is ``crosses``.
-    chance_state, difference_state : {"crosses", "never", "already"}
-        Whether the number exists; ``never`` where it does not vanish even with all (none, where training harms) who may
-        have been trained counted so; ``already`` where it has vanished before anybody is moved.
-    points : tuple of DeltaPoint
-        Difference by log odds added for the dead, from none of them to all who may have been; the survivors stay.
+    chance, difference : Vanishing
+        At which numbers the interval reaches 0, and the estimate is 0 or beyond.
+    points : tuple of CountPoint
+        Rising, from the fewest who must have been trained to the most who may have been; the survivors stay.
     """
 
     unknown_dead: int
     expected: float
-    not_beyond_chance: float | None
-    no_difference: float | None
-    chance_state: Crossing
-    difference_state: Crossing
-    points: tuple[DeltaPoint, ...]
+    chance: Vanishing
+    difference: Vanishing
+    points: tuple[CountPoint, ...]
 
 
 def moved_unknown(
@@ -112,53 +150,123 @@ def tipping(
     Raises
     ------
     NotEstimable
-        ``nobody_unknown`` where nobody of unknown training died; else as `delta_range`.
+        ``nobody_unknown`` where nobody of unknown training died; else as `delta_range`, if any completed set of any
+        number cannot be estimated.
 
     Notes
     -----
-    The difference is made at every delta of `GRID`, from the last uniform draws of the same chains, and read between
-    two of them along a straight line over the mean number of people trained. A course too old to be current stays so:
-    the most that can be trained may be fewer than ``unknown_dead``.
+    In each draw the unknown dead are put in the order in which they would become current if the odds of all of them
+    rose together: person i, of chance p and uniform draw u, is current from the log odds logit(u) - logit(p) on. The
+    first k of that order are current, the others what their second uniform draw makes of them. So those who are trained
+    with k are so with k + 1, and each set is one of those that moved odds could have given. Sets of the same k are
+    pooled by Rubin's rules: between them differ who the k are and what fills the other gaps, not how many. A course
+    too old to be current stays so: the most that can be trained may be fewer than ``unknown_dead``.
+
+    Some `POINTS` numbers are tried at first, and the gap around each turn is narrowed until its ends are neighbours, so
+    that the answer is a whole number at which it was tried. The interval is no straight line of the number: it also
+    widens where the draws differ in who is trained. A turn and return between two neighbours of the first numbers
+    would go unseen.
     """
     if not imputed.died:
         raise NotEstimable("nobody_unknown", "The training of everyone who died is known.")
-    points = moved_unknown(
-        imputed,
-        outcome=outcome,
-        exposure=exposure,
-        covariates=covariates,
-        cluster=cluster,
-        deltas=GRID,
-        level=level,
+    question = Question(outcome, exposure, tuple(covariates), cluster)
+    ranks, expected, (least, most) = _order(imputed, outcome)
+    near = {int(np.clip(each, least, most)) for each in (np.floor(expected), np.ceil(expected))}
+    found = _differences(imputed, ranks, [AS_DRAWN, *sorted({*near, *_spread(least, most)})], question, level)
+    drawn = found.pop(AS_DRAWN)
+    side = 1.0 if (drawn.value if sign is None else sign) >= 0 else -1.0
+    start = max(near) if side > 0 else min(near)
+    heights: tuple[_Height, ...] = (
+        lambda one: side * (one.low if side > 0 else one.high),
+        lambda one: side * one.value,
     )
-    here = GRID.index(0.0)
-    side = float(np.sign(points[here].difference.value if sign is None else sign))
-    onward = points[here:] if side >= 0 else points[here::-1]
-    chance_state, chance = _crossing(
-        onward, lambda one: side * (one.difference.low if side > 0 else one.difference.high)
+    heights_there = [height for height in heights if height(drawn) > 0]
+    while asked := _between_turns(found, heights_there, start, side):
+        found |= _differences(imputed, ranks, asked, question, level)
+    chance, difference = (
+        _vanishing(_outward(found, start, side), found, height)
+        if height in heights_there
+        else Vanishing("already")
+        for height in heights
     )
-    difference_state, difference = _crossing(onward, lambda one: side * one.difference.value)
     return Tipping(
         unknown_dead=imputed.died,
-        expected=points[here].trained_died,
-        not_beyond_chance=chance,
-        no_difference=difference,
-        chance_state=chance_state,
-        difference_state=difference_state,
-        points=points,
+        expected=expected,
+        chance=chance,
+        difference=difference,
+        points=tuple(CountPoint(at, found[at]) for at in sorted(found)),
     )
 
 
-def _crossing(
-    points: Sequence[DeltaPoint], height: Callable[[DeltaPoint], float]
-) -> tuple[Crossing, float | None]:
-    """Where along the points ``height`` first falls to 0, in people trained among the unknown dead."""
-    heights = [height(one) for one in points]
-    if heights[0] <= 0:
-        return "already", None
-    for at in range(1, len(points)):
-        if heights[at] <= 0:
-            share = heights[at - 1] / (heights[at - 1] - heights[at])
-            before, after = points[at - 1].trained_died, points[at].trained_died
-            return "crosses", before + share * (after - before)
-    return "never", None
+def _order(imputed: Imputed, outcome: str) -> tuple[NDArray[np.intp], float, tuple[int, int]]:
+    """Each unknown dead's place in the order of becoming current (m, d), how many are as drawn, and may be.
+
+    The last are the most who must be and the fewest who can be, over the draws.
+    """
+    died = imputed.frames[0][outcome].to_numpy(float)[imputed.unknown] == 0
+    current = imputed.chances[:, died, CURRENT]
+    uniforms = imputed.uniforms[:, died, 0]
+    readiness = logit(current) - logit(uniforms)
+    ranks = np.argsort(np.argsort(-readiness, axis=1, kind="stable"), axis=1, kind="stable")
+    expected = float((uniforms < current).sum(axis=1).mean())
+    least, most = int((current >= 1).sum(axis=1).max()), int((current > 0).sum(axis=1).min())
+    return ranks, expected, (least, most)
+
+
+def _differences(
+    imputed: Imputed, ranks: NDArray[np.intp], asked: Sequence[int], question: Question, level: float
+) -> dict[int, Estimate]:
+    """The pooled difference at each number asked for, `AS_DRAWN` being whoever was drawn."""
+    died = imputed.frames[0][question.outcome].to_numpy(float)[imputed.unknown] == 0
+    rows = imputed.unknown[died]
+    numbers = np.asarray(asked)[:, None]
+    exposures = []
+    for draw, frame in enumerate(imputed.frames):
+        own = frame[question.exposure].to_numpy(float)
+        not_current = imputed.uniforms[draw, died].copy()
+        not_current[:, 0] = 1.0
+        others = drawn_status(imputed.chances[draw, died], not_current)
+        counted = trained_of(np.where(ranks[draw] < numbers, CURRENT, others))
+        exposures.append(np.tile(own, (len(asked), 1)))
+        exposures[-1][:, rows] = np.where(numbers == AS_DRAWN, own[rows], counted)
+    by_draw = completed_sets(imputed.frames, exposures, question)
+    return {
+        number: pooled_difference([sets[at] for sets in by_draw], level=level).estimate
+        for at, number in enumerate(asked)
+    }
+
+
+def _spread(low: int, high: int) -> list[int]:
+    """At most `POINTS` whole numbers from ``low`` to ``high``, both ends among them, as evenly as can be."""
+    return [int(each) for each in np.unique(np.round(np.linspace(low, high, min(POINTS, high - low + 1))))]
+
+
+def _outward(found: Mapping[int, Estimate], start: int, side: float) -> list[int]:
+    """The numbers tried from ``start`` on, in the direction of ``side``."""
+    return [at for at in sorted(found, reverse=side < 0) if side * (at - start) >= 0]
+
+
+def _between_turns(
+    found: Mapping[int, Estimate], heights: Sequence[_Height], start: int, side: float
+) -> list[int]:
+    """Numbers to try next, outward from ``start``: inside every gap over which a height comes to 0 or leaves it."""
+    outward = _outward(found, start, side)
+    gaps = {
+        (min(pair), max(pair))
+        for height in heights
+        for pair in pairwise(outward)
+        if (height(found[pair[0]]) <= 0) != (height(found[pair[1]]) <= 0)
+    }
+    return sorted({each for gap in gaps for each in _spread(*gap)} - set(found))
+
+
+def _vanishing(outward: Sequence[int], found: Mapping[int, Estimate], height: _Height) -> Vanishing:
+    """How what was found fares at the numbers of people ``outward`` from the expected one."""
+    gone = [height(found[at]) <= 0 for at in outward]
+    if not any(gone):
+        return Vanishing("never")
+    first = gone.index(True)
+    if all(gone[first:]):
+        return Vanishing("crosses", people=outward[first])
+    where = [at for at, each in zip(outward, gone, strict=True) if each]
+    return Vanishing("dips", between=(min(where), max(where)))

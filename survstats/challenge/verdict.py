@@ -102,6 +102,13 @@ class Interval:
             return "at_least_worthwhile"
         return "smaller_than_worthwhile" if far < self.worthwhile else "may_be_smaller_than_worthwhile"
 
+    def keeps(self, low: float, high: float, *, by: float = 0.0) -> bool:
+        """Whether limits (or an estimate, given twice) keep what was found, if they lay ``by`` better than they do."""
+        if self.rule == "inside":
+            return -self.worthwhile < low + by and high - by < self.worthwhile
+        near = low if self.sign > 0 else -high
+        return self.sign != 0 and near + by > 0
+
 
 @dataclass(frozen=True)
 class Verdict:
@@ -110,8 +117,6 @@ class Verdict:
     Attributes
     ----------
     word : {"supports", "suggests", "cannot_tell"}
-    reason : str
-        ``gates``: the gates decided.
     chance : {"more_than_chance", "close", "not_shown"}
     reading : {"as_far_as_seen", "in_part", "no"}
     direction : {"benefit", "harm", "no_worthwhile_difference", "none"}
@@ -121,7 +126,6 @@ class Verdict:
     """
 
     word: Word
-    reason: str
     chance: Chance
     reading: Reading
     direction: str
@@ -189,23 +193,19 @@ def reading_of(states: Mapping[str, State]) -> Reading:
     return "no"
 
 
-def decide(
-    states: Mapping[str, State], *, low: float | None, high: float | None, worthwhile: float, sign: int = 0
-) -> Verdict:
+def decide(states: Mapping[str, State], about: Interval) -> Verdict:
     """The word, from the states of the gates and the interval of the difference.
 
     Parameters
     ----------
     states : mapping
         State of every gate in `GATES`; ``not_assessed`` counts as not met.
-    low, high, worthwhile, sign
-        As `Interval`.
+    about : Interval
 
     Notes
     -----
     Monotone: a gate moved towards 'met' never weakens the word.
     """
-    about = Interval(low, high, worthwhile, sign)
     chance = chance_of(states["enough"], states["beyond_chance"])
     reading = reading_of(states)
     direction = about.direction
@@ -225,7 +225,6 @@ def decide(
         direction = "none"
     return Verdict(
         word=word,
-        reason="gates",
         chance=chance,
         reading=reading,
         direction=direction,
@@ -234,9 +233,7 @@ def decide(
     )
 
 
-def borderline(
-    gates: Sequence[Gate], *, low: float | None, high: float | None, worthwhile: float, sign: int = 0
-) -> bool:
+def borderline(gates: Sequence[Gate], about: Interval) -> bool:
     """Whether another seed of the random draws could have given another word.
 
     Every combination of the states that the gates have or could also have is tried; the rest as `decide`.
@@ -244,20 +241,18 @@ def borderline(
     words = set()
     for states in product(*((gate.state, *gate.also) for gate in gates)):
         by_name = dict(zip((gate.name for gate in gates), states, strict=True))
-        words.add(decide(by_name, low=low, high=high, worthwhile=worthwhile, sign=sign).word)
+        words.add(decide(by_name, about).word)
     return len(words) > 1
 
 
-def what_would_change(
-    states: Mapping[str, State], *, low: float | None, high: float | None, worthwhile: float, sign: int = 0
-) -> Change:
+def what_would_change(states: Mapping[str, State], about: Interval) -> Change:
     """Which gates, if they were met, would earn a stronger word, and which, if not met, would weaken it.
 
     Parameters as `decide`. The interval stays as it is: what is told is what the checks hold back, or carry.
     """
 
     def word(changed: Mapping[str, State]) -> Word:
-        return decide({**states, **changed}, low=low, high=high, worthwhile=worthwhile, sign=sign).word
+        return decide({**states, **changed}, about).word
 
     now = WORDS.index(word({}))
     not_full = [name for name in GATES if states[name] != "met"]

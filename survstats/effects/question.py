@@ -13,6 +13,9 @@ from survstats.records.cohort import Population
 Target = Literal["all", "untrained", "trained"]
 Weighting = Literal["people", "mishaps"]
 
+#: Columns of a derived occupant that hold what is asked about: 1 or 0, exposure NaN for who stands in neither group.
+OUTCOME, EXPOSURE = "survived", "trained"
+
 #: How many modifiers may be listed: each is one more look at the same people.
 MOST_MODIFIERS = 4
 

@@ -5,9 +5,10 @@ A file for people is checked whole by a pydantic model; its first fault is told 
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
@@ -17,10 +18,6 @@ from survstats.groundwork.words import did_you_mean, visible
 
 _KEY_PART = re.compile(r"""\s*("(?:[^"\\]|\\.)*"|'[^']*'|[\w-]+)\s*""")
 _WANTED = {
-    "greater_than": "a number greater than {gt}",
-    "greater_than_equal": "a number of at least {ge}",
-    "less_than": "a number less than {lt}",
-    "less_than_equal": "a number of at most {le}",
     "float_type": "a number",
     "int_type": "a whole number",
     "bool_type": "true or false, without quotes",
@@ -35,6 +32,13 @@ _WANTED = {
     "model_type": "a [section] with keys under it",
     "model_attributes_type": "a [section] with keys under it",
     "finite_number": "a finite number",
+}
+_LIMIT_KINDS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
+_BOUNDS = {
+    "gt": "greater than {:.10g}",
+    "ge": "at least {:.10g}",
+    "lt": "less than {:.10g}",
+    "le": "at most {:.10g}",
 }
 
 
@@ -96,11 +100,57 @@ def first_fault(error: ValidationError, text: str, *, file: str, model: type[Bas
         )
     else:
         seen = fault.get("input")
-        shown = short(repr(seen) if isinstance(seen, str) else str(seen))
-        plain = f"{place(file, line)}: '{name}' is {shown}, which cannot be used."
-        wanted = _WANTED.get(kind, "what the demo studies show").format(**fault.get("ctx", {}))
-        remedy = f"Write {'true' if wanted == 'one of True' else wanted}."
+        plain = f"{place(file, line)}: '{name}' is {_shown(seen)}, which cannot be used."
+        remedy = f"Write {_wanted(kind, fault.get('ctx', {}), seen, _limits(model, path))}."
     return StudyFileError(kind, plain, remedy + rest, line=line or None)
+
+
+def _shown(seen: object) -> str:
+    """What stands in the file, as TOML has it."""
+    if isinstance(seen, str):
+        return short(repr(seen))
+    if isinstance(seen, bool):
+        return str(seen).lower()
+    if isinstance(seen, dict):
+        return "a [section]"
+    if isinstance(seen, list) and any(isinstance(entry, dict) for entry in seen):
+        return "a list of [[sections]]"
+    return short(str(seen))
+
+
+def _wanted(kind: str, context: Mapping[str, Any], seen: object, limits: Mapping[str, float]) -> str:
+    """What to write instead: a number with both its limits, where it has two."""
+    if kind not in _LIMIT_KINDS:
+        wanted = _WANTED.get(kind, "what the demo studies show").format(**context)
+        return "true" if wanted == "one of True" else wanted
+    bounds = limits or {name: value for name, value in context.items() if name in _BOUNDS}
+    within = " and ".join(_BOUNDS[name].format(bounds[name]) for name in _BOUNDS if name in bounds)
+    if not within.startswith("greater") and not within.startswith("less"):
+        within = f"of {within}"
+    finite = not isinstance(seen, float) or math.isfinite(seen)
+    hint = ""
+    if finite and bounds.get("le") == 1 and isinstance(seen, int | float) and 1 < seen <= 100:
+        hint = f": a share and not per cent, so {seen / 100:g} for {seen:g} %"
+    return f"a {'' if finite else 'finite '}number {within}{hint}"
+
+
+def _limits(model: Any, path: Sequence[str | int]) -> dict[str, float]:
+    """The limits of a number, by the names in `_BOUNDS`; none where the path leads to no field with limits."""
+    for part in path[:-1]:
+        model = _inner(model, part)
+    field = getattr(model, "model_fields", {}).get(path[-1])
+    if field is None:
+        return {}
+    told = [*field.metadata]
+    for choice in get_args(field.annotation):  # of a number that may be left out
+        for given in getattr(choice, "__metadata__", ()):
+            told += getattr(given, "metadata", [given])
+    return {
+        name: getattr(limit, name)
+        for name in _BOUNDS
+        for limit in told
+        if getattr(limit, name, None) is not None
+    }
 
 
 def place(file: str, line: int) -> str:
@@ -130,6 +180,8 @@ def line_of(path: Sequence[str | int], text: str) -> int:
             if header.group(1) == "[[":
                 seen[names] = seen.get(names, -1) + 1
                 section = (*names, seen[names])
+                if names == wanted and not found:  # the list as a whole begins with its first entry
+                    found, deepest = number, len(names)
             else:
                 section = names
             here = section
@@ -163,8 +215,13 @@ def _unquoted(part: str) -> str:
 
 def _known_keys(model: Any, path: Sequence[str | int]) -> list[str]:
     for part in path:
-        fields = getattr(model, "model_fields", None)
-        inner = fields[str(part)].annotation if fields else get_args(model)[-1]  # a list or dict of models
-        choices = [choice for choice in get_args(inner) if hasattr(choice, "model_fields")]
-        model = choices[0] if choices and type(None) in get_args(inner) else inner
+        model = _inner(model, part)
     return list(model.model_fields)
+
+
+def _inner(model: Any, part: str | int) -> Any:
+    """What stands under a key of a model, or in a list or dict of models."""
+    fields = getattr(model, "model_fields", None)
+    inner = fields[str(part)].annotation if fields else get_args(model)[-1]
+    choices = [choice for choice in get_args(inner) if hasattr(choice, "model_fields")]
+    return choices[0] if choices and type(None) in get_args(inner) else inner

@@ -11,14 +11,15 @@ same study whatever runs before or beside it.
 
 from __future__ import annotations
 
+import json
 import multiprocessing
 from collections.abc import Callable, Hashable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
@@ -28,8 +29,9 @@ from survstats.challenge.verdict import GATES, THRESHOLDS_FILE
 from survstats.groundwork.errors import CallError
 from survstats.groundwork.provenance import bytes_hash, file_hash
 from survstats.groundwork.resampling import stream
+from survstats.groundwork.whole_file import check_place
 from survstats.records.cohort import Cohort
-from survstats.rehearsal.scenarios import Cell
+from survstats.rehearsal.scenarios import SCENARIOS, Cell
 from survstats.rehearsal.worlds import simulate_records
 from survstats.study.everybody import Everybody, everybody
 from survstats.study.judge import judge
@@ -73,8 +75,10 @@ COUNTED = (
     "estimated",
     *(f"{gate}_{state}" for gate in GATES for state in ("met", "partly_met")),
 )
+#: Columns that hold a word or a hash.
+TEXTS = ("seeds", "thresholds", "choices", "setting")
 #: What names a line of the table.
-NAMED = ("scenario", "mishaps", "seeds", "base_seed", "runs", "thresholds", "choices")
+NAMED = ("scenario", "mishaps", "seeds", "base_seed", "runs", "thresholds", "choices", "setting")
 
 
 @dataclass(frozen=True)
@@ -85,16 +89,26 @@ class Told:
     difference: float | None
 
 
-def tell(cell: Cell, seeds: Seeds, run: int) -> Told:
-    """One study of a cell, judged."""
+def setting_hash() -> str:
+    """SHA-256 of what every run is made from: the study file, and the scenarios with all their values."""
+    setting = [STUDY_FILE, [asdict(scenario) for scenario in SCENARIOS]]
+    return bytes_hash(json.dumps(setting, sort_keys=True).encode())
+
+
+def judged(cell: Cell, seeds: Seeds, run: int) -> ResultsBuilder:
+    """One study of a cell, drawn and judged."""
     rng = stream(BASE_SEED[seeds], f"{cell.name}/{run}")
     records = simulate_records(cell.scenario, cell.mishaps, rng)
     raw = STUDY_FILE.format(seed=run).encode()
     study = Study(folder=Path(), plan=parse_plan(raw), plan_hash=bytes_hash(raw))
     out = ResultsBuilder()
-    out.lists["records.banners"] = []
-    judge(out, study, _without_empty_fields(everybody(study, records)), whole=False)
-    return told_by(out)
+    judge(out, study, _without_empty_fields(everybody(study, records)), banners=(), whole=False)
+    return out
+
+
+def tell(cell: Cell, seeds: Seeds, run: int) -> Told:
+    """What the verdict says of one study of a cell."""
+    return told_by(judged(cell, seeds, run))
 
 
 def _without_empty_fields(people: Everybody) -> Everybody:
@@ -148,11 +162,7 @@ def rehearse(
     return {
         "scenario": cell.scenario.name,
         "mishaps": cell.mishaps,
-        "seeds": seeds,
-        "base_seed": BASE_SEED[seeds],
-        "runs": runs,
-        "thresholds": file_hash(THRESHOLDS_FILE),
-        "choices": file_hash(CHOICES_FILE),
+        **_terms(runs, seeds),
         **{name: sum(name in told.holds for told in found) for name in COUNTED},
         "mean_difference": round(float(np.mean(differences)), 4) if differences else "",
     }
@@ -172,9 +182,15 @@ def rehearse_all(
     Raises
     ------
     CallError
-        ``another_table`` where the table was made with other thresholds, choices, seeds or numbers of runs.
+        ``bad_number`` of runs or processes; ``another_table`` where the file is none, or was made with other
+        thresholds, choices, study file, scenarios, seeds or numbers of runs.
+    PublishError
+        As `check_place`, before anything is drawn.
     """
-    with _pool(processes) as mapped:
+    for name, number in (("runs", runs), ("processes", processes)):
+        demand_some(name, number)
+    check_place(path, replace=True)
+    with pool(processes) as mapped:
         for cell in cells:
             if cell.name in _done(path, runs, seeds):
                 continue
@@ -184,9 +200,21 @@ def rehearse_all(
             line.to_csv(path, mode="a", header=new, index=False, lineterminator="\n")
 
 
+def _terms(runs: int, seeds: Seeds) -> dict[str, str | int]:
+    """On which terms a line of the table stands; they are the same in all lines."""
+    return {
+        "seeds": seeds,
+        "base_seed": BASE_SEED[seeds],
+        "runs": runs,
+        "thresholds": file_hash(THRESHOLDS_FILE),
+        "choices": file_hash(CHOICES_FILE),
+        "setting": setting_hash(),
+    }
+
+
 def read_table(path: Path) -> pd.DataFrame:
     """The table, one row a cell."""
-    texts: dict[Hashable, type[str]] = dict.fromkeys(("scenario", "seeds", "thresholds", "choices"), str)
+    texts: dict[Hashable, type[str]] = dict.fromkeys(("scenario", *TEXTS), str)
     return pd.read_csv(path, dtype=texts, keep_default_na=False, na_values={"mean_difference": [""]})
 
 
@@ -194,15 +222,15 @@ def _done(path: Path, runs: int, seeds: Seeds) -> set[str]:
     """The cells that stand in a table."""
     if not path.exists():
         return set()
-    table = read_table(path)
-    now = {
-        "runs": runs,
-        "seeds": seeds,
-        "base_seed": BASE_SEED[seeds],
-        "thresholds": file_hash(THRESHOLDS_FILE),
-        "choices": file_hash(CHOICES_FILE),
-    }
-    for name, value in now.items():
+    try:
+        table = read_table(path)
+    except ValueError:  # pandas' own faults, and bytes that are no text
+        table = pd.DataFrame()
+    if not {*NAMED, *COUNTED} <= set(table.columns):
+        raise CallError(
+            "another_table", f"{path.name} is no table of a rehearsal as it is made now.", "Name a new file."
+        )
+    for name, value in _terms(runs, seeds).items():
         if not (table[name] == value).all():
             raise CallError(
                 "another_table",
@@ -212,8 +240,20 @@ def _done(path: Path, runs: int, seeds: Seeds) -> set[str]:
     return set(table["scenario"] + "/" + table["mishaps"].astype(str))
 
 
+def demand_some(name: str, number: int) -> None:
+    """Refuse a number of runs or processes below one.
+
+    Raises
+    ------
+    CallError
+        ``bad_number``.
+    """
+    if number < 1:
+        raise CallError("bad_number", f"There cannot be {number} {name}.", "Write a whole number from 1 on.")
+
+
 @contextmanager
-def _pool(processes: int) -> Iterator[Callable[..., Iterator[Told]]]:
+def pool(processes: int) -> Iterator[Callable[..., Iterator[Any]]]:
     """``map``, or that of a pool of so many processes."""
     if processes == 1:
         yield map

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from survstats.report.content import Block, Piece, Text
+from survstats.report.lettering import join
 from survstats.report.wording import Wording
 from survstats.study.results import MASKED, StudyResults
 
@@ -20,6 +21,7 @@ def change_block(results: StudyResults, words: Wording) -> Block:
         lead, body = words.say("change.lead_masked"), words.say("change.masked")
     elif codes["verdict.word"] != "cannot_tell":
         lead, body = _would_fall(results, words)
+        body = join(body, _short_of_supports(results, words))
     elif codes["brief.form"] == "estimated":
         lead, body = _would_rise(results, words)
     else:
@@ -38,19 +40,28 @@ def _would_fall(results: StudyResults, words: Wording) -> tuple[Text, Text]:
         return words.say("change.lead_small"), words.say("change.small")
     if codes.get("verdict.few_mishaps_route") == "yes":
         return words.say("change.lead_route"), words.say("change.route")
-    if _crosses(results, words, "chance", "not_beyond_chance"):
-        more = [key for key in (_expected(words), _left(results, words, direction)) if key]
-        return words.say(f"change.lead_unknown_{direction}"), words.join(*more)
+    if way := _way(results, words):
+        more = [key for key in (_expected(words), _left(results, words)) if key]
+        return words.say(f"change.lead_unknown_{way}"), words.join(*more)
     if _told(words, "fitness.odds_limit") and _told(words, "fitness.odds_estimate"):
         return _fitness(words)
     return words.say("change.lead_papers"), words.say("change.papers")
+
+
+def _short_of_supports(results: StudyResults, words: Wording) -> Text:
+    """Which gates keep 'suggests' from being 'supports', where few enough do."""
+    asked = results.lists.get("change.up", ())
+    if results.codes["change.up_word"] != "supports" or not asked:
+        return ()
+    named = words.listed([words.template(f"gate_name.{gate}") for gate in asked])
+    return (*words.say("change.short_of_supports"), Piece(f" {named}."))
 
 
 def _would_rise(results: StudyResults, words: Wording) -> tuple[Text, Text]:
     """What would earn a word; under it what would take away the difference that is there."""
     codes = results.codes
     asked = results.lists.get("change.up", ())
-    ways = [words.template(f"change_ask.{gate}") for gate in asked]
+    ways = [words.template(_ask(results, words, gate)) for gate in asked]
     lead = words.say("change.lead_several")
     if ways:
         opening = words.say(f"change.lead_up_{codes['change.up_word']}")
@@ -59,14 +70,20 @@ def _would_rise(results: StudyResults, words: Wording) -> tuple[Text, Text]:
     if codes["verdict.chance"] == "more_than_chance" and codes["verdict.direction"] != "none":
         keys.append(_undone(results, words))
     elif _crosses(results, words, "difference", "no_difference"):
-        keys.append("change.no_difference")
+        keys.append(f"change.no_difference_{_side(results)}")
     return lead, words.join(*(key for key in keys if key and words.can_say(key)))
+
+
+def _ask(results: StudyResults, words: Wording, gate: str) -> str:
+    """What a gate asks for; another thing where it was the open interval that failed it."""
+    special = f"change_ask.{gate}_{results.codes[f'gate.{gate}.finding']}"
+    return special if words.has(special) else f"change_ask.{gate}"
 
 
 def _undone(results: StudyResults, words: Wording) -> str:
     """What would leave no more than chance, where the word was not earned: the unknown dead, or else fitness."""
-    if _crosses(results, words, "chance", "not_beyond_chance"):
-        return f"change.unknown_{results.codes['verdict.direction']}"
+    if way := _way(results, words):
+        return f"change.unknown_{way}"
     finite = _told(words, "fitness.odds_limit") and math.isfinite(words.number("fitness.odds_limit").value)
     return "change.fitness_alone" if finite else ""
 
@@ -78,6 +95,22 @@ def _fitness(words: Wording) -> tuple[Text, Text]:
         return words.say("change.lead_no_fitness"), words.say("change.no_fitness")
     rest = "change.fitness_whole" if math.isfinite(whole) else "change.fitness_never_whole"
     return words.say("change.lead_fitness"), words.join("change.fitness", rest)
+
+
+def _way(results: StudyResults, words: Wording) -> str:
+    """Which numbers of the unknown dead would leave no more than chance: so many or more, or fewer, or some between."""
+    if _crosses(results, words, "chance", "not_beyond_chance"):
+        return _side(results)
+    dips = results.codes.get("tipping.chance_state") == "dips"
+    return (
+        "dips" if dips and _told(words, "tipping.chance_from") and _told(words, "tipping.chance_to") else ""
+    )
+
+
+def _side(results: StudyResults) -> str:
+    """Where training helps more of the dead take it away, where it harms fewer."""
+    number = results.numbers.get("effect.rd")
+    return "harm" if number is not None and number.value < 0 else "benefit"
 
 
 def _crosses(results: StudyResults, words: Wording, state: str, number: str) -> bool:
@@ -94,8 +127,8 @@ def _expected(words: Wording) -> str:
     return "change.expected" if _told(words, "tipping.expected") else ""
 
 
-def _left(results: StudyResults, words: Wording, direction: str) -> str:
+def _left(results: StudyResults, words: Wording) -> str:
     """What would leave no difference at all, or that nothing would."""
     if _crosses(results, words, "difference", "no_difference"):
-        return f"change.left_{direction}"
+        return f"change.left_{_side(results)}"
     return "change.left_always" if results.codes.get("tipping.difference_state") == "never" else ""

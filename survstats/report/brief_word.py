@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from survstats.report.content import GateLine, GateState, Piece, Reading, Text, WordBox, WordLine
@@ -126,33 +127,42 @@ def gate_lines(results: StudyResults, words: Wording) -> tuple[GateLine, ...]:
     lines = []
     for name, code, finding in results.tables["gates"].rows:
         state = next(known for known in STATES if known == code)
-        key = (
-            finding
-            if finding in ("not_built", MASKED)
-            else f"{name}_{finding}{_covered(results, str(finding))}"
-        )
+        key = finding if finding in ("not_built", MASKED) else f"{name}_{finding}"
         lines.append(
             GateLine(
                 number=(words.slot(f"gate.{name}.number", "count"),),
                 name=words.say(f"gate_name.{name}"),
                 state=state,
                 state_text=words.say(f"gate_state.{state}"),
-                finding=_finding(words, f"gate_finding.{key}"),
+                finding=_finding(results, words, f"gate_finding.{key}"),
             )
         )
     return tuple(lines)
 
 
-def _finding(words: Wording, key: str) -> Text:
+def variant(results: StudyResults, words: Wording, key: str) -> str:
+    """The key of a finding's sentence, or of the one that says more where there is more to say.
+
+    That the interval holds zero anyway, that hardly any wrong entry was put right, or that choices could not be made.
+    """
+    endings = {
+        "_covered": results.codes["gate.beyond_chance.finding"] in ("covers_zero", "close"),
+        "_slight": _number(results, "miscoding.moved", otherwise=1.0) < 1,
+        "_unmade": _number(results, "choices.not_made", otherwise=0.0) > 0,
+    }
+    longer = (f"{key}{ending}" for ending, applies in endings.items() if applies)
+    return next((one for one in longer if words.has(one)), key)
+
+
+def _number(results: StudyResults, name: str, *, otherwise: float) -> float:
+    number = results.numbers.get(name)
+    return otherwise if number is None or math.isnan(number.value) else number.value
+
+
+def _finding(results: StudyResults, words: Wording, key: str) -> Text:
     """The sentence of a finding; where what it quotes is withheld, one without it."""
-    keys = (key, f"{key}_{MASKED}", f"gate_finding.{MASKED}")
+    keys = (variant(results, words, key), f"{key}_{MASKED}", f"gate_finding.{MASKED}")
     return words.say(next(one for one in keys if words.can_say(one)))
-
-
-def _covered(results: StudyResults, finding: str) -> str:
-    """Whether the interval holds zero, so that no hidden trait is needed to bring its limit there."""
-    covered = results.codes["gate.beyond_chance.finding"] in ("covers_zero", "close")
-    return "_covered" if covered and finding == "strength_limit" else ""
 
 
 def gate_key(results: StudyResults, words: Wording) -> tuple[tuple[GateState, Text], ...]:

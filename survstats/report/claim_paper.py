@@ -15,6 +15,7 @@ from survstats.study.results import Number
 
 GENERATOR = "survstats claim"
 """What a page says of itself, so that a later one may take its place."""
+_DOCTYPE = b"<!doctype html>"
 _FIRST_BYTES = 600
 
 
@@ -115,9 +116,11 @@ def is_claim_paper(path: Path) -> bool:
         if not path.is_file():  # a pipe would never end
             return False
         with path.open("rb") as file:
-            return f'content="{GENERATOR}"'.encode() in file.read(_FIRST_BYTES)
+            start = file.read(_FIRST_BYTES)
     except OSError:
         return False
+    head = start.partition(b"</head>")[0].partition(b"<!--")[0]
+    return start.startswith(_DOCTYPE) and f'<meta name="generator" content="{GENERATOR}">'.encode() in head
 
 
 def _head(words: Wording) -> Head:

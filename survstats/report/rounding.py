@@ -94,6 +94,9 @@ def _pair(low: str, high: str) -> str:
 
 FORMS: dict[str, Callable[[float], str]] = {
     "count": _whole,
+    "about": lambda value: (
+        f"about {_whole(value)}" if value >= 1 else "less than one" if value > 0 else "none"
+    ),
     "year": lambda value: f"{value:.0f}",
     "percent": lambda value: f"{_share(value)}{NO_BREAK}%",
     "whole_percent": _share,

@@ -33,6 +33,7 @@ def store_plan(out: ResultsBuilder, study: Study) -> None:
     out.figure("plan.smallest_worthwhile", points / 100, unit="difference", method="study_file")
     out.lists["plan.covariates"] = list(study.covariates)
     out.lists["plan.modifiers"] = list(study.modifiers)
+    out.lists["plan.challenge_softer"] = list(plan.challenge.softer)
     if plan.model is not None and plan.model.cold_water_c is not None:
         out.figure("plan.cold_water", plan.model.cold_water_c, unit="celsius", method="study_file")
     for name, year in (("first_year", population.first_year), ("last_year", population.last_year)):

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from survstats.challenge import battery
-from survstats.challenge import gates as gate
 from survstats.challenge.battery import CHALLENGES, Challenge
+from survstats.challenge.doubts import miscoding_gate
 from survstats.challenge.hidden_bias import HiddenBias
 from survstats.challenge.moved_unknown import Tipping
 from survstats.challenge.under_reporting import UnderReporting
@@ -26,6 +26,7 @@ class Further:
 
     tipping: Tipping | None
     bias: HiddenBias | None
+    bias_of_passengers: HiddenBias | None
     reported: tuple[UnderReporting, ...] | None
 
 
@@ -61,22 +62,20 @@ def _taken_up(
 ) -> dict[str, Challenge]:
     main, about, other = figures.main, figures.about, figures.other
     tipping, bias = further.tipping, further.bias
-    entries = gate.miscoding_gate(replace(figures.entries, by_fate=False), about)
+    entries = miscoding_gate(replace(figures.entries, by_fate=False), about)
     found = (
         battery.survivor_headline(_range_known(out), lived="claim.rd_low" in out.numbers, about=about),
         battery.worst_case(figures.unknown.worst_case, unknown=out_value(out, "unknown.people"), about=about),
         battery.unknown_dead(
-            None if tipping is None else tipping.chance_state,
-            None if tipping is None else tipping.difference_state,
+            None if tipping is None else tipping.chance.state,
+            None if tipping is None else tipping.difference.state,
             unknown=out_value(out, "tipping.unknown_dead"),
             gate=gates["unknown_status"],
         ),
         battery.fitness(other.strength_limit, other.strength_estimate, floor=other.floor),
-        battery.hidden_bias(
-            None if bias is None else bias.gamma, None if bias is None else bias.direction, about=about
-        ),
-        battery.wrong_entries(entries, figures.entries, about=about),
-        battery.impact_death(other.alarm),
+        battery.hidden_bias(bias, further.bias_of_passengers, about=about),
+        battery.wrong_entries(entries),
+        battery.impact_death(other.alarm, beyond_margin=_beyond_margin(out)),
         battery.one_mishap(
             None if main is None else main.effect.difference,
             None if main is None else _without_one(main.without_one),
@@ -99,8 +98,15 @@ def _without_one(rows: pd.DataFrame) -> list[tuple[float, float, float]]:
 
 
 def _range_known(out: ResultsBuilder) -> tuple[float, float] | None:
-    """What the difference can be with what is known of the dead; None where nothing is."""
+    """What the difference can be with what is known of the dead, with its interval; None where nothing is known."""
     known = "claim.dead_known" in out.numbers and out_value(out, "claim.dead_known") > 0
     if not known or "unknown.rd_low" not in out.numbers:
         return None
-    return out.numbers["unknown.rd_low"].value, out.numbers["unknown.rd_high"].value
+    low, high = out.numbers["unknown.rd_low"].low, out.numbers["unknown.rd_high"].high
+    return None if low is None or high is None else (low, high)
+
+
+def _beyond_margin(out: ResultsBuilder) -> bool:
+    """Whether deaths on impact differ by more than is let pass, whatever chance may make of it."""
+    found = out.numbers.get("impact_death.rd")
+    return found is not None and abs(found.value) > out.numbers["impact_death.margin"].value

@@ -6,6 +6,7 @@ import pandas as pd
 
 from survstats.challenge.choices import (
     Tried,
+    different,
     inside,
     inside_range,
     listed_choices,
@@ -13,7 +14,7 @@ from survstats.challenge.choices import (
     same_sign_range,
     try_choices,
 )
-from survstats.challenge.doubts import ChoicesFigures
+from survstats.challenge.doubt_figures import ChoicesFigures
 from survstats.challenge.verdict import Interval
 from survstats.effects.imputation import Imputed
 from survstats.study import beside
@@ -25,7 +26,10 @@ from survstats.study.imputing import RESTS_ON
 from survstats.study.plan import Study
 from survstats.study.results_builder import ResultsBuilder
 
-IDS = ("choices.estimated", "choices.same_sign", "choices.inside", "choices.least", "choices.most", "choices")
+IDS = (
+    *("choices.estimated", "choices.not_made", "choices.different", "choices.same_sign", "choices.inside"),
+    *("choices.smallest", "choices.largest", "choices"),
+)
 
 
 def store_choices(
@@ -77,9 +81,15 @@ def store_choices(
         out.leave_out(tried[0].reason or "not_converged", *IDS)
         return ChoicesFigures(listed, None)
     agreeing, within = same_sign(tried, about.sign), inside(tried, about.worthwhile)
-    for name, count in (("estimated", len(known)), ("same_sign", agreeing), ("inside", within)):
+    for name, count in (
+        ("estimated", len(known)),
+        ("not_made", listed - len(known)),
+        ("different", different(tried)),
+        ("same_sign", agreeing),
+        ("inside", within),
+    ):
         out.count(f"choices.{name}", count, rests_on=COMPARED)
-    for name, value in (("least", min(known)), ("most", max(known))):
+    for name, value in (("smallest", min(known)), ("largest", max(known))):
         out.figure(f"choices.{name}", value, unit="difference", method="choices", rests_on=RESTS_ON)
     if about.rule == "inside":
         return ChoicesFigures(listed, within, *inside_range(tried, about.worthwhile))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from survstats.challenge.doubts import OtherFigures, UnknownFigures
+from survstats.challenge.doubt_figures import OtherFigures, UnknownFigures
 from survstats.challenge.few_mishaps import WithinRoute, within_route
 from survstats.challenge.unknown_status import UnknownBounds
 from survstats.challenge.verdict import Interval
@@ -52,9 +52,10 @@ def doubt(
     imputed: Imputed | None,
     bounds: UnknownBounds | None,
     *,
+    banners: Sequence[str],
     whole: bool,
 ) -> judging.Figures:
-    """Everything that could overturn the finding, as the gates need it."""
+    """Everything that could overturn the finding, as the gates need it; ``banners`` as `entries_told.store_entries`."""
     analysed = people.primary.analysed
     route = _route(out, analysed) if main is None else None
     difference = None if main is None else main.effect.difference
@@ -62,7 +63,12 @@ def doubt(
     other = _other_explanations(out, study, people, main, others, route, whole=whole)
     points = imputing.moved(imputed, study.covariates)
     entries = entries_told.store_entries(
-        out, people.primary_in_order, study, estimated=main is not None, whole=whole
+        out,
+        people.primary_in_order,
+        study,
+        banners=banners,
+        estimated=main is not None,
+        whole=whole,
     )
     choices = choices_told.store_choices(out, study, people, imputed, about, whole=whole)
     return judging.Figures(
@@ -134,13 +140,13 @@ def doubt_further(
     """The doubts that no gate asks for."""
     analysed = people.primary.analysed
     tipping = imputing.store_tipping(out, imputed, covariates, main)
-    bias = doubts_told.store_hidden_bias(out, analysed)
+    bias = doubts_told.store_hidden_bias(out, analysed, people.passengers.analysed)
     reported = doubts_told.store_under_reporting(out, analysed, main)
     if main is None:
         out.leave_out(out.absent["effect.rd"], *doubts_told.GROUP_IDS, *adequacy_told.IDS)
-        return challenges_told.Further(tipping, bias, None)
+        return challenges_told.Further(tipping, *bias, None)
     adequacy_told.store_adequacy(out, analysed, main)
-    return challenges_told.Further(tipping, bias, reported)
+    return challenges_told.Further(tipping, *bias, reported)
 
 
 def _about(difference: Estimate | None, route: WithinRoute | None, worthwhile: float) -> Interval:
@@ -163,12 +169,16 @@ def _route(out: ResultsBuilder, frame: pd.DataFrame) -> WithinRoute | None:
         return None
 
 
-def _crude_by_route(out: ResultsBuilder, route: WithinRoute | None) -> float | None:
+def _crude_by_route(out: ResultsBuilder, route: WithinRoute | None) -> float | NotEstimable | None:
     """With too few mishaps for a model the plain difference stands for it, as far as the mishaps themselves agree."""
     if route is None:
         return None
     plain = out.numbers["crude.rd_exact"].value
-    return plain if plain * route.sign > 0 else 0.0
+    if plain * route.sign > 0:
+        return plain
+    return NotEstimable(
+        "opposite_signs", "The mishaps themselves do not point the way the plain difference does."
+    )
 
 
 def _overlap(

@@ -13,11 +13,12 @@ from survstats.challenge.impact_death import impact_death_check
 from survstats.challenge.left_out_groups import GroupShift, largest_shift, left_out_groups
 from survstats.challenge.under_reporting import UnderReporting, under_reporting
 from survstats.challenge.unmeasured import fitness_bias, fitness_strength
+from survstats.challenge.verdict import thresholds
 from survstats.effects.exact_table import newcombe_difference
 from survstats.effects.question import COVARIATES
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
-from survstats.study.counting import COMPARED, out_value
+from survstats.study.counting import COMPARED, note_compared, out_value
 from survstats.study.estimating import (
     CLUSTER,
     EXPOSURE,
@@ -44,15 +45,22 @@ class Fitness:
 
 
 def store_fitness(
-    out: ResultsBuilder, estimate: float | None, limit: float | None, *, floor: float, whole: bool
+    out: ResultsBuilder,
+    estimate: float | NotEstimable | None,
+    limit: float | None,
+    *,
+    floor: float,
+    whole: bool,
 ) -> Fitness:
     """How strong an unmeasured fitness would have to be to make this difference out of nothing.
 
     Parameters
     ----------
     out : ResultsBuilder
-    estimate, limit : float or None
-        The difference, in [-1, 1], and its limit nearest 0 (0 if covered); None where there is none.
+    estimate : float, NotEstimable or None
+        The difference, in [-1, 1], or why no number may stand for it; None where there is none.
+    limit : float or None
+        Its limit nearest 0 (0 if covered).
     floor : float
         The strength that the study file thinks possible, in logits per standard deviation.
     whole : bool
@@ -71,8 +79,9 @@ def store_fitness(
     found: dict[str, float | None] = {}
     for name, size in (("estimate", estimate), ("limit", limit)):
         found[name] = None
-        if size is None:
-            out.leave_out(reason, f"fitness.strength_{name}", f"fitness.odds_{name}")
+        if size is None or isinstance(size, NotEstimable):
+            why = reason if size is None else size.reason
+            out.leave_out(why, f"fitness.strength_{name}", f"fitness.odds_{name}")
             continue
         with out.or_absent(f"fitness.strength_{name}", f"fitness.odds_{name}"):
             strength = fitness_strength(size, share_trained=trained, share_alive=alive)
@@ -122,16 +131,36 @@ def store_left_out_groups(out: ResultsBuilder, frame: pd.DataFrame, main: MainEs
     return None
 
 
-def store_hidden_bias(out: ResultsBuilder, frame: pd.DataFrame) -> HiddenBias | None:
-    """The greatest hidden bias at which the comparison inside mishaps still is more than chance, if it can be had."""
+def store_hidden_bias(
+    out: ResultsBuilder, frame: pd.DataFrame, passengers: pd.DataFrame
+) -> tuple[HiddenBias | None, HiddenBias | None]:
+    """The greatest hidden bias at which the comparison inside mishaps still is more than chance, if it can be had.
+
+    Of everyone compared, and of the ``passengers`` among them: inside a mishap neither role nor seat is held equal, and
+    among passengers alone the crew's role is out of it. The second is None too where all are passengers.
+    """
+    level = thresholds()["beyond_chance"]["met_level"]
+    of_all = of_passengers = None
     with out.or_absent("hidden_bias.gamma", "hidden_bias.limit"):
-        found = hidden_bias(
-            frame[OUTCOME].to_numpy(float), frame[EXPOSURE].to_numpy(float), frame[CLUSTER].to_numpy()
+        of_all = _inside(frame, level)
+        _figure(out, "hidden_bias.gamma", of_all.gamma, "ratio", method="exact_within_mishap")
+        _figure(out, "hidden_bias.limit", of_all.limit, "odds_ratio", method="exact_within_mishap")
+        out.figure("hidden_bias.level", level, unit="share", method="rule")
+    with out.or_absent("hidden_bias.gamma_passengers"):
+        of_passengers = _inside(passengers, level)
+        out.figure(
+            "hidden_bias.gamma_passengers",
+            of_passengers.gamma,
+            unit="ratio",
+            method="exact_within_mishap",
+            rests_on=(*COMPARED, *note_compared(out, passengers, prefix="effect.passengers")),
         )
-        _figure(out, "hidden_bias.gamma", found.gamma, "ratio", method="exact_within_mishap")
-        _figure(out, "hidden_bias.limit", found.limit, "odds_ratio", method="exact_within_mishap")
-        return found
-    return None
+    return of_all, None if len(passengers) == len(frame) else of_passengers
+
+
+def _inside(frame: pd.DataFrame, level: float) -> HiddenBias:
+    columns = (frame[OUTCOME].to_numpy(float), frame[EXPOSURE].to_numpy(float), frame[CLUSTER].to_numpy())
+    return hidden_bias(*columns, level=level)
 
 
 def store_impact_death(

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import pandas as pd
 
-from survstats.challenge.doubts import MiscodingFigures
+from survstats.challenge.doubt_figures import MiscodingFigures
 from survstats.challenge.miscoding import Leg, all_unknown_leg, found_leg, undocumented_dead
 from survstats.challenge.miscoding_grid import miscoding_grid
 from survstats.challenge.verdict import thresholds
@@ -22,7 +22,13 @@ IDS = ("miscoding.rd_found", "miscoding.rd_all_unknown", "miscoding.moved", "mis
 
 
 def store_entries(
-    out: ResultsBuilder, frame: pd.DataFrame, study: Study, *, estimated: bool, whole: bool
+    out: ResultsBuilder,
+    frame: pd.DataFrame,
+    study: Study,
+    *,
+    banners: Sequence[str],
+    estimated: bool,
+    whole: bool,
 ) -> MiscodingFigures:
     """Both legs of the check on wrong entries, who they are about, and the grid of how often entries are wrong.
 
@@ -32,6 +38,8 @@ def store_entries(
     frame : DataFrame
         Everyone in the primary population, in an order that their ids do not decide.
     study : Study
+    banners : sequence of str
+        The rules on who was trained and who lived that these records break.
     estimated : bool
         Whether there is a main estimate.
     whole : bool
@@ -46,19 +54,18 @@ def store_entries(
     if whole:
         _store_grid(out)
     found, all_unknown, reason = _legs(out, frame, study, some=bool(doubtful.any()), estimated=estimated)
-    by_fate = _by_fate(out, undocumented=bool(doubtful.any()))
+    by_fate = _by_fate(banners, undocumented=bool(doubtful.any()))
     return MiscodingFigures(
         int(doubtful.sum()), found, all_unknown, reason, by_fate, compared_dead=int(compared_dead.sum())
     )
 
 
-def _by_fate(out: ResultsBuilder, *, undocumented: bool) -> bool:
+def _by_fate(banners: Sequence[str], *, undocumented: bool) -> bool:
     """Whether the records look as if training had been written down by who lived, and no paper speaks against it.
 
     That all the dead have the same entry (R40) is also what a large effect looks like: certificates and rosters of all
     of them answer the suspicion. That kin told of the dead and survivors of themselves (R41) is no paper.
     """
-    banners = out.lists.get("records.banners", ())
     return "R41" in banners or ("R40" in banners and undocumented)
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from survstats.challenge.unmeasured import e_value, e_value_of_limit
 from survstats.challenge.verdict import thresholds
+from survstats.effects import question
 from survstats.effects.arms import hangs_on_one_mishap
 from survstats.effects.intervals import number_needed
 from survstats.effects.one_mishap_out import one_mishap_out
@@ -26,7 +27,8 @@ from survstats.study.results_builder import ResultsBuilder
 #: With fewer mishaps than this no model stands on the page.
 FEWEST_MISHAPS = int(thresholds()["model"]["fewest_mishaps"])
 _LEVEL = thresholds()["beyond_chance"]
-OUTCOME, EXPOSURE, CLUSTER, ERA = "survived", "trained", "mishap_id", "era"
+OUTCOME, EXPOSURE = question.OUTCOME, question.EXPOSURE
+CLUSTER, ERA = "mishap_id", "era"
 
 
 class Quartet(TypedDict):

@@ -71,8 +71,10 @@ def read_share(typed: str, name: str) -> Share:
         raise _bad_share(typed, name, "is more than all of them")
     if percent:
         ends = [end / 100 for end in ends]
-    if max(ends) > 1 or ends[0] > ends[1]:
+    if max(ends) > 1:
         raise _bad_share(typed, name, "does not lie between none and all")
+    if ends[0] > ends[1]:
+        raise _bad_share(typed, name, "runs backwards")
     decimals = len(low.replace(",", ".").partition(".")[2])
     return Share((ends[0], ends[1]), decimals if percent else max(decimals - 2, 0))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import pandas as pd
 
@@ -11,6 +11,7 @@ from survstats.effects.imputation import ImputationPlan, Imputed, impute
 from survstats.effects.imputed_effect import DeltaPoint, delta_range, imputed_effect
 from survstats.effects.missing_values import ALWAYS, UNKNOWN
 from survstats.groundwork.errors import NotEstimable
+from survstats.groundwork.estimate import Estimate
 from survstats.groundwork.resampling import stream
 from survstats.study.counting import COMPARED
 from survstats.study.estimating import OUTCOME, MainEstimate, quartet
@@ -22,6 +23,8 @@ IDS = (
     *("imputed.fraction_missing", "effect.rd_imputed", "imputation_chains"),
 )
 TIPPING_IDS = ("tipping.expected", "tipping.not_beyond_chance", "tipping.no_difference", "tipping")
+#: Ids of the number from which on something is gone, and of the least and greatest number where it comes back.
+_CROSSING = {"chance": "not_beyond_chance", "difference": "no_difference"}
 #: Fields that the papers know by another name among the predictors of training.
 _CODES = {"died_on_impact": "impact_death"}
 _NOT_COMPARED = ("unknown", "lapsed", "briefing")
@@ -107,21 +110,22 @@ def store_tipping(
         return None
     with out.or_absent(*TIPPING_IDS):
         found = tipping(imputed, **quartet(covariates), sign=main.effect.difference.value)
-        out.codes["tipping.chance_state"] = found.chance_state
-        out.codes["tipping.difference_state"] = found.difference_state
-        crossings: Mapping[str, float | None] = {
-            "expected": found.expected,
-            "not_beyond_chance": found.not_beyond_chance,
-            "no_difference": found.no_difference,
-        }
-        for name, number in crossings.items():
-            if number is not None:
-                out.figure(f"tipping.{name}", number, unit="people", method="imputed", rests_on=RESTS_ON)
-        out.leave_out(found.chance_state, "tipping.not_beyond_chance")
-        out.leave_out(found.difference_state, "tipping.no_difference")
-        _table(out, "tipping", found.points, ("trained_died",))
+        _people(out, "expected", found.expected)
+        for what, gone in (("chance", found.chance), ("difference", found.difference)):
+            out.codes[f"tipping.{what}_state"] = gone.state
+            if gone.people is not None:
+                _people(out, _CROSSING[what], gone.people)
+            out.leave_out(gone.state, f"tipping.{_CROSSING[what]}")
+            for end, number in zip(("from", "to"), gone.between or (), strict=False):
+                _people(out, f"{what}_{end}", number)
+        rows = [(each.trained_died, *_limits(each.difference)) for each in found.points]
+        out.table("tipping", ("trained_died", "difference", "low", "high"), rows, rests_on=RESTS_ON)
         return found
     return None
+
+
+def _people(out: ResultsBuilder, name: str, number: float) -> None:
+    out.figure(f"tipping.{name}", number, unit="people", method="imputed", rests_on=RESTS_ON)
 
 
 def store_delta(out: ResultsBuilder, imputed: Imputed | None, covariates: Sequence[str]) -> None:
@@ -131,25 +135,16 @@ def store_delta(out: ResultsBuilder, imputed: Imputed | None, covariates: Sequen
         return
     with out.or_absent("imputation_delta"):
         points = delta_range(imputed, **quartet(covariates))
-        _table(out, "imputation_delta", points, ("delta_survivors",))
+        out.table(
+            "imputation_delta",
+            ("delta_dead", "delta_survivors", "difference", "low", "high"),
+            [(each.delta_dead, each.delta_survivors, *_limits(each.difference)) for each in points],
+            rests_on=RESTS_ON,
+        )
 
 
-def _table(out: ResultsBuilder, name: str, points: Sequence[DeltaPoint], second: tuple[str]) -> None:
-    out.table(
-        name,
-        ("delta_dead", *second, "difference", "low", "high"),
-        [
-            (
-                point.delta_dead,
-                getattr(point, second[0]),
-                point.difference.value,
-                point.difference.low,
-                point.difference.high,
-            )
-            for point in points
-        ],
-        rests_on=RESTS_ON,
-    )
+def _limits(found: Estimate) -> tuple[float, float, float]:
+    return found.value, found.low, found.high
 
 
 def _store_chains(out: ResultsBuilder, frame: pd.DataFrame, imputed: Imputed) -> None:

@@ -59,6 +59,7 @@ def judge(
     study: Study,
     people: Everybody,
     *,
+    banners: Sequence[str],
     whole: bool = True,
     tell: Tell | None = None,
 ) -> Found:
@@ -71,6 +72,9 @@ def judge(
     study : Study
         With what is adjusted for.
     people : Everybody
+    banners : sequence of str
+        The rules on who was trained and who lived that these records break, as the page says above its answer
+        (``records.banners``); some of them keep gate 5 from being met.
     whole : bool, optional
         Without it nothing is made that no gate needs: the word is the same, the papers would lack numbers.
     tell : callable, optional
@@ -88,7 +92,7 @@ def judge(
     tell("imputing")
     imputed = _draw(out, study, people, main, whole=whole)
     tell("challenging")
-    figures = doubting.doubt(out, study, people, main, others, imputed, bounds, whole=whole)
+    figures = doubting.doubt(out, study, people, main, others, imputed, bounds, banners=banners, whole=whole)
     rest = doubting.doubt_further(out, people, study.covariates, main, imputed) if whole else None
     tell("judging")
     gates = judging.weigh(out, people, figures)

@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survstats.challenge import doubts
 from survstats.challenge import gates as gate
-from survstats.challenge.verdict import (
-    Gate,
-    Interval,
-)
+from survstats.challenge.doubt_figures import ChoicesFigures, MiscodingFigures, OtherFigures, UnknownFigures
+from survstats.challenge.few_mishaps import WithinRoute
+from survstats.challenge.verdict import Gate, Interval
 from survstats.effects.overlap import Overlap
 from survstats.records.deriving import looked_up_for_survivors
 from survstats.study import counting
@@ -46,12 +46,12 @@ class Figures:
     about: Interval
     main: MainEstimate | None
     within: WithinComparison | None
-    route: gate.WithinRoute | None
+    route: WithinRoute | None
     overlap: Overlap | None
-    unknown: gate.UnknownFigures
-    entries: gate.MiscodingFigures
-    other: gate.OtherFigures
-    choices: gate.ChoicesFigures
+    unknown: UnknownFigures
+    entries: MiscodingFigures
+    other: OtherFigures
+    choices: ChoicesFigures
 
 
 def weigh(out: ResultsBuilder, people: Everybody, figures: Figures) -> tuple[Gate, ...]:
@@ -67,7 +67,7 @@ def weigh(out: ResultsBuilder, people: Everybody, figures: Figures) -> tuple[Gat
     seen = gate.seen_gate(
         _seen_figures(out, people.primary.frame, perhaps=people.perhaps, labels=people.labels)
     )
-    return gate.all_gates(
+    return gate.all_eight(
         (
             seen,
             gate.enough_gate(_enough_figures(out, figures)),
@@ -77,11 +77,11 @@ def weigh(out: ResultsBuilder, people: Everybody, figures: Figures) -> tuple[Gat
                 None if main is None else main.without_one,
                 route=figures.route,
             ),
-            gate.unknown_status_gate(figures.unknown, figures.about),
-            gate.miscoding_gate(figures.entries, figures.about),
-            gate.other_explanations_gate(figures.other, figures.about),
+            doubts.unknown_status_gate(figures.unknown, figures.about),
+            doubts.miscoding_gate(figures.entries, figures.about),
+            doubts.other_explanations_gate(figures.other, figures.about),
             gate.comparable_gate(figures.overlap),
-            gate.choices_gate(figures.choices),
+            doubts.choices_gate(figures.choices),
         )
     )
 
@@ -192,7 +192,7 @@ def _enough_figures(out: ResultsBuilder, figures: Figures) -> gate.EnoughFigures
     )
 
 
-def _store_route(out: ResultsBuilder, route: gate.WithinRoute) -> None:
+def _store_route(out: ResultsBuilder, route: WithinRoute) -> None:
     """How sure the comparison inside mishaps is, where it stands for a model."""
     for name in ("p", "p_without_one", "sign_p"):
         out.figure(

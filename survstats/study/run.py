@@ -74,7 +74,7 @@ def run(
     tell("counting")
     people = everybody(study, records)
     _store_gaps(out, study, records, people)
-    found = judge(out, study, people, tell=tell)
+    found = judge(out, study, people, banners=out.lists["records.banners"], tell=tell)
     annex.store_annex(out, study, people, found, audience=audience, tell=tell)
     locked.refuse_changed(study)
     agreed.store_judged(out)

@@ -33,7 +33,7 @@ def read_records(study: Study, lock: Lock | None = None) -> Records:
 
     Raises
     ------
-    SurvstatsError
+    CallError
         ``not_locked``, ``lock_of_another_plan``: the lock given is not that of this study.
     RecordsError
         If a file is missing, is no table, has no rows or lacks a column.

@@ -24,7 +24,7 @@ _FINDINGS = ("findings", "findings_by_rule", "accepted")
 #: Columns that say at which steps a table is made: the method decides them, no record does.
 _STEPS = re.compile(
     r"recency/\d+/(band|from_months|to_months)$|fading_months/\d+/from_months$|fading_curve/\d+/months$"
-    r"|imputation_delta/\d+/delta_\w+$|imputation_chains/\d+/(draw|iteration)$|tipping/\d+/delta_dead$"
+    r"|imputation_delta/\d+/delta_\w+$|imputation_chains/\d+/(draw|iteration)$|tipping/\d+/trained_died$"
     r"|fitness/\d+/strength$|miscoding_grid/\d+/(sensitivity_\w+|specificity)$|choices/\d+/number$"
 )
 _GRAPH = re.compile(r"graph\.|(graph_nodes|graph_edges|open_paths)/")
@@ -99,7 +99,7 @@ def trace(results: StudyResults, asked: str) -> Trace:
     Raises
     ------
     CallError
-        ``unknown_id``, with the id that was probably meant.
+        ``unknown_id``, with the id that was probably meant; ``word`` where it is that of a word, which no row counts.
     """
     if asked in results.numbers or asked in results.absent:
         return _traced(results, asked, asked, cell=None)
@@ -107,6 +107,8 @@ def trace(results: StudyResults, asked: str) -> Trace:
     table = asked.replace("/", ".").partition(".")[0]
     if found is None and table in results.absent:
         return _traced(results, asked, table, cell=None)
+    if found is None and asked in results.codes:
+        raise CallError("word", f"'{asked}' is a word, not a number.", _cell_of(asked))
     if found is None:
         known = [*results.numbers, *results.absent, *_cells(results)]
         raise CallError(
@@ -122,6 +124,16 @@ def trace(results: StudyResults, asked: str) -> Trace:
         cell_id(table, at, column),
         cell=results.tables[table].rows[at][place],
     )
+
+
+def _cell_of(code: str) -> str:
+    """Where the word of a gate or a challenge stands in a table, and where the others are."""
+    kind, _, part = code.partition(".")
+    if kind in ("gate", "challenge") and part.endswith((".state", ".finding")):
+        return f"It stands in the table {kind}s, as '{kind}s.{part}'."
+    if kind == "verdict":
+        return "It follows from the states in the table gates; try 'gates.seen.state'."
+    return "results.json holds all words by their ids."
 
 
 def _meant(asked: str, known: Sequence[str]) -> str:

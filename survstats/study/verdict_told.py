@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from survstats.challenge import gates as gate
+from survstats.challenge.doubts import other_explanations_gate
 from survstats.challenge.verdict import (
     READING_GATES,
     Gate,
@@ -29,6 +29,7 @@ from survstats.study.results_builder import ResultsBuilder
 def store_verdict(out: ResultsBuilder, gates: tuple[Gate, ...], figures: Figures) -> Verdict:
     """Store the gates, their thresholds, the verdict and what would change it."""
     _store_thresholds(out)
+    _store_possible(out)
     for number, found in enumerate(gates, start=1):
         out.count(f"gate.{found.name}.number", number)
         out.codes[f"gate.{found.name}.state"] = found.state
@@ -38,31 +39,25 @@ def store_verdict(out: ResultsBuilder, gates: tuple[Gate, ...], figures: Figures
     )
     states: dict[str, State] = {found.name: found.state for found in gates}
     about = figures.about
-    verdict = _decided(states, about)
-    for name in ("word", "reason", "chance", "reading", "direction", "size"):
+    verdict = decide(states, about)
+    out.codes["verdict.reason"] = "gates"
+    for name in ("word", "chance", "reading", "direction", "size"):
         out.codes[f"verdict.{name}"] = getattr(verdict, name)
     out.count("verdict.assessed", verdict.assessed)
     out.count("verdict.gates", len(gates))
     _store_shown(out, gates, verdict, figures)
-    close = borderline(gates, low=about.low, high=about.high, worthwhile=about.worthwhile, sign=about.sign)
+    close = borderline(gates, about)
     out.codes["verdict.borderline"] = "yes" if close else "no"
-    lower = replace(figures.other, floor=min(figures.other.floor, _lower_floor()))
-    sixth = gate.other_explanations_gate(lower, about)
-    out.codes["verdict.word_at_lower_floor"] = _decided({**states, sixth.name: sixth.state}, about).word
+    sixth = other_explanations_gate(replace(figures.other, floor=_lower_floor()), about)
+    out.codes["verdict.word_at_lower_floor"] = decide({**states, sixth.name: sixth.state}, about).word
     by_route = figures.route is not None and states["beyond_chance"] != "not_met"
     out.codes["verdict.few_mishaps_route"] = "yes" if by_route else "no"
     _store_change(out, states, about)
     return verdict
 
 
-def _decided(states: Mapping[str, State], about: Interval) -> Verdict:
-    return decide(states, low=about.low, high=about.high, worthwhile=about.worthwhile, sign=about.sign)
-
-
 def _store_change(out: ResultsBuilder, states: Mapping[str, State], about: Interval) -> None:
-    change = what_would_change(
-        states, low=about.low, high=about.high, worthwhile=about.worthwhile, sign=about.sign
-    )
+    change = what_would_change(states, about)
     out.codes["change.up_word"] = change.up_word
     out.lists["change.up"] = list(change.up[0]) if change.up else []
     out.lists["change.down"] = list(change.down)
@@ -81,6 +76,7 @@ def _store_shown(out: ResultsBuilder, gates: tuple[Gate, ...], verdict: Verdict,
 
 
 def _lower_floor() -> float:
+    """The floor of gate 6 at which the word is told too; a study's own may lie below it."""
     return thresholds()["other_explanations"]["lower_floor"]
 
 
@@ -115,7 +111,12 @@ def _store_thresholds(out: ResultsBuilder) -> None:
         ("in_part_not_full", rule["reading"]["in_part_most_not_fully_met"], "count"),
     ):
         out.figure(f"threshold.{name}", value, unit=unit, method="rule")
-    few = 1 < counting.out_value(out, "cohort.mishaps") <= rule["model"]["never_beyond_chance_mishaps"]
+
+
+def _store_possible(out: ResultsBuilder) -> None:
+    """Whether so many mishaps can show more than chance at all."""
+    fewest = thresholds()["model"]["never_beyond_chance_mishaps"]
+    few = 1 < counting.out_value(out, "cohort.mishaps") <= fewest
     out.codes["cohort.beyond_chance"] = "never" if few else "possible"
 
 

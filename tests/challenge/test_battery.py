@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import pytest
 
-from survstats.challenge import battery
-from survstats.challenge.battery import CHALLENGES, FIGURES, Challenge, not_assessable
-from survstats.challenge.doubts import MiscodingFigures, miscoding_gate
+from survstats.challenge import battery, doubts
+from survstats.challenge.battery import CHALLENGES, FIGURES, FINDINGS, Challenge, not_assessable
+from survstats.challenge.doubt_figures import MiscodingFigures
+from survstats.challenge.doubts import miscoding_gate
+from survstats.challenge.hidden_bias import HiddenBias
 from survstats.challenge.verdict import Gate, Interval
+from survstats.groundwork.errors import SurvstatsError
 from survstats.groundwork.estimate import Estimate
 
 BENEFIT = Interval(0.05, 0.25, 0.05, 1)
@@ -127,20 +131,33 @@ def test_fitness(limit, value, expected):
     assert told(battery.fitness(limit, value, floor=0.75)) == expected
 
 
+def bias(gamma, direction):
+    return HiddenBias(gamma, limit=gamma, odds_ratio=2.0, p=0.01, direction=direction, informative=9)
+
+
 @pytest.mark.parametrize(
-    ("gamma", "direction", "about", "expected"),
+    ("every", "alone", "about", "expected"),
     [
-        (1.01, "benefit", BENEFIT, ("holds", "withstands")),
-        (1.01, "harm", HARM, ("holds", "withstands")),
-        (math.inf, "benefit", BENEFIT, ("holds", "withstands")),
-        (1.0, "benefit", BENEFIT, ("weakens", "not_distinguishable")),
-        (1.01, "harm", BENEFIT, ("overturns", "opposite")),
-        (1.01, "benefit", HARM, ("overturns", "opposite")),
+        (bias(1.01, "benefit"), None, BENEFIT, ("holds", "withstands")),
+        (bias(1.01, "harm"), None, HARM, ("holds", "withstands")),
+        (bias(math.inf, "benefit"), None, BENEFIT, ("holds", "withstands")),
+        (bias(1.0, "benefit"), None, BENEFIT, ("weakens", "not_distinguishable")),
+        (bias(1.01, "harm"), None, BENEFIT, ("overturns", "opposite")),
+        (bias(1.01, "benefit"), None, HARM, ("overturns", "opposite")),
         (None, None, BENEFIT, ("not_assessable", "few_mishaps")),
+        # the worse of both decides
+        (bias(9.0, "benefit"), bias(1.01, "benefit"), BENEFIT, ("holds", "passengers_withstands")),
+        (bias(9.0, "harm"), bias(4.0, "harm"), HARM, ("holds", "passengers_withstands")),
+        (bias(9.0, "benefit"), bias(1.0, "benefit"), BENEFIT, ("weakens", "passengers_not_distinguishable")),
+        (bias(9.0, "benefit"), bias(1.0, "harm"), BENEFIT, ("weakens", "passengers_not_distinguishable")),
+        (bias(9.0, "benefit"), bias(1.2, "harm"), BENEFIT, ("overturns", "passengers_opposite")),
+        (bias(1.0, "benefit"), bias(1.2, "harm"), BENEFIT, ("overturns", "passengers_opposite")),
+        (bias(1.0, "benefit"), bias(4.0, "benefit"), BENEFIT, ("weakens", "not_distinguishable")),
+        (bias(2.0, "harm"), bias(4.0, "benefit"), BENEFIT, ("overturns", "opposite")),
     ],
 )
-def test_hidden_bias(gamma, direction, about, expected):
-    assert told(battery.hidden_bias(gamma, direction, about=about)) == expected
+def test_hidden_bias(every, alone, about, expected):
+    assert told(battery.hidden_bias(every, alone, about=about)) == expected
 
 
 @pytest.mark.parametrize(
@@ -150,6 +167,7 @@ def test_hidden_bias(gamma, direction, about, expected):
         ("met", "no_undocumented", "holds"),
         ("partly_met", "weakened", "weakens"),
         ("not_met", "overturned", "overturns"),
+        ("not_met", "already_open", "weakens"),
         ("not_met", "few_documented", "not_assessable"),
         ("not_met", "not_estimated", "not_assessable"),
     ],
@@ -176,13 +194,17 @@ class ALeg:
 )
 def test_an_interval_that_was_open_before_is_not_said_to_fall(about, value, expected):
     leg = ALeg(estimate(value, -0.2, 0.2), estimate(value, -0.1, 0.15))
-    figures = MiscodingFigures(4, leg, leg)
-    assert told(battery.wrong_entries(miscoding_gate(figures, about), figures, about=about)) == expected
+    gate = miscoding_gate(MiscodingFigures(4, leg, leg), about)
+    assert (gate.state, gate.finding) == (
+        "not_met",
+        expected[1],
+    )  # the gate asks for more than an open interval
+    assert told(battery.wrong_entries(gate)) == expected
 
 
 def test_where_nothing_was_found_nothing_holds_or_falls():
     for one in (
-        battery.impact_death(False),
+        battery.impact_death(False, beyond_margin=False),
         battery.wrong_entries(Gate("miscoding", "met", "no_undocumented")),
     ):
         assert battery.where_something_was_found(one, about=NOTHING) == replace(one, state="not_assessable")
@@ -191,9 +213,13 @@ def test_where_nothing_was_found_nothing_holds_or_falls():
 
 
 def test_an_impact_death_alarm_weakens_and_never_overturns():
-    assert told(battery.impact_death(False)) == ("holds", "quiet")
-    assert told(battery.impact_death(True)) == ("weakens", "alarm")
-    assert told(battery.impact_death(None)) == ("not_assessable", "not_estimated")
+    assert told(battery.impact_death(False, beyond_margin=False)) == ("holds", "quiet")
+    assert told(battery.impact_death(True, beyond_margin=True)) == ("weakens", "alarm")
+    assert told(battery.impact_death(None, beyond_margin=False)) == ("not_assessable", "not_estimated")
+
+
+def test_a_check_too_wide_to_see_a_difference_beyond_its_margin_does_not_hold():
+    assert told(battery.impact_death(False, beyond_margin=True)) == ("weakens", "blind")
 
 
 WHOLE = estimate(0.10, 0.02, 0.18)
@@ -283,3 +309,20 @@ def test_nothing_that_was_found_is_never_said_to_hold():
         assert battery.worst_case((0.1, 0.2), unknown=3, about=about).state != "holds"
         assert battery.one_mishap(WHOLE, [(0.1, 0.05, 0.2)], about=about).state != "holds"
         assert battery.under_reporting([WHOLE], harmless=2, about=about).state != "holds"
+
+
+def test_a_finding_that_is_not_listed_is_refused():
+    with pytest.raises(SurvstatsError) as fault:
+        not_assessable("calibration", "nobody_unknown")
+    assert fault.value.reason == "unlisted_finding"
+    with pytest.raises(SurvstatsError):
+        battery.choices(Gate("choices", "met", "another"))
+
+
+def test_every_listed_finding_is_named_in_the_source():
+    source = Path(battery.__file__).read_text("utf-8")
+    body = source[source.index("def not_assessable") :] + Path(doubts.__file__).read_text("utf-8")
+    for name, findings in FINDINGS.items():
+        # those of passengers alone are made of a prefix and the finding
+        bare = [finding.removeprefix("passengers_") for finding in findings]
+        assert [finding for finding in bare if f'"{finding}"' not in body] == [], name

@@ -14,12 +14,13 @@ import pandas as pd
 import pytest
 from thin import THIN, thin_study
 
-from survstats.challenge import choice_people
+from survstats.challenge import choice_list, choice_people
 from survstats.challenge.choices import (
     CHOICES_FILE,
     Choice,
     Tried,
     choices_hash,
+    different,
     inside,
     inside_range,
     listed_choices,
@@ -33,7 +34,7 @@ from survstats.effects.imputed_effect import imputed_effect
 from survstats.effects.question import AFTER_TRAINING
 from survstats.effects.risk_model import penalise, prepare
 from survstats.effects.standardise import standardise
-from survstats.groundwork.errors import NotEstimable
+from survstats.groundwork.errors import NotEstimable, SurvstatsError
 from survstats.groundwork.resampling import stream
 from survstats.records.demo import demo_folder
 from survstats.study.beside import perhaps_survivable
@@ -155,7 +156,10 @@ def test_the_file_holds_codes_only_and_its_hash_moves_with_it(tmp_path, monkeypa
     other.write_text(CHOICES_FILE.read_text(encoding="utf-8") + "\n", encoding="utf-8")
     monkeypatch.setattr("survstats.challenge.choice_list.CHOICES_FILE", other)
     assert len(before) == 64
+    assert choices_hash() == before  # of the list as it was read
+    choice_list.choices_bytes.cache_clear()
     assert choices_hash() != before
+    choice_list.choices_bytes.cache_clear()
 
 
 def test_the_first_choice_is_the_main_analysis(main, found):
@@ -367,6 +371,11 @@ def test_a_choice_without_a_value_and_one_of_exactly_zero_do_not_agree():
     assert inside(made(0.049, -0.049, 0.05, None), 0.05) == 2
 
 
+def test_choices_that_are_one_analysis_by_whatever_road_are_counted_once():
+    assert different(made(0.1, 0.1 + 1e-12, 0.2, None, None)) == 2
+    assert different(made(0.1, 0.1001)) == 2
+
+
 def test_counts_with_other_draws_reach_three_errors_either_way():
     far, near = made(0.31, 0.29, -0.29, -0.31, None, wobble=0.1), made(0.05, -0.05)
     assert same_sign_range(far, 1.0) == (1, 3)
@@ -374,3 +383,24 @@ def test_counts_with_other_draws_reach_three_errors_either_way():
     assert same_sign_range(near, 1.0) == (1, 1)
     assert inside_range(made(0.1, 0.3, 0.8, wobble=0.1), 0.45) == (1, 2)
     assert inside_range(near, 0.06) == (2, 2)
+
+
+def test_how_many_errors_a_draw_may_be_off_stands_in_the_file_of_thresholds(monkeypatch):
+    one = made(0.05, 0.5, wobble=0.1)
+    assert same_sign_range(one, 1.0) == (1, 2)
+    assert inside_range(one, 0.1) == (0, 1)
+    rule = choice_list.thresholds()
+    monkeypatch.setattr(
+        choice_list, "thresholds", lambda: {**rule, "borderline": {"monte_carlo_errors": 0.2}}
+    )
+    assert same_sign_range(one, 1.0) == (2, 2)
+    assert inside_range(one, 0.1) == (1, 1)
+
+
+def test_a_list_of_another_length_than_the_thresholds_say_is_refused(monkeypatch):
+    rule = choice_list.thresholds()
+    listed_choices.cache_clear()
+    monkeypatch.setattr(choice_list, "thresholds", lambda: {**rule, "choices": {"listed": 25}})
+    with pytest.raises(SurvstatsError) as fault:
+        listed_choices()
+    assert fault.value.reason == "other_choices"

@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 
 import pytest
 
-from survstats.challenge.doubts import (
+from survstats.challenge.doubt_figures import (
     ChoicesFigures,
     MiscodingFigures,
     OtherFigures,
     UnknownFigures,
+)
+from survstats.challenge.doubts import (
     choices_gate,
-    keeps,
     miscoding_gate,
     other_explanations_gate,
     unknown_status_gate,
@@ -358,5 +359,5 @@ def test_choices_with_nothing_to_agree_with():
 
 def test_nothing_keeps_a_direction_that_was_not_found():
     nothing = Interval(None, None, 0.05, 0)
-    assert not keeps(0.1, 0.2, nothing)
-    assert not keeps(-0.2, -0.1, nothing)
+    assert not nothing.keeps(0.1, 0.2)
+    assert not nothing.keeps(-0.2, -0.1)

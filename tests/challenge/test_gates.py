@@ -12,7 +12,7 @@ from survstats.challenge.few_mishaps import WithinRoute
 from survstats.challenge.gates import (
     EnoughFigures,
     SeenFigures,
-    all_gates,
+    all_eight,
     beyond_chance_gate,
     comparable_gate,
     enough_gate,
@@ -20,6 +20,7 @@ from survstats.challenge.gates import (
 )
 from survstats.challenge.verdict import GATES, Gate
 from survstats.effects.overlap import Overlap
+from survstats.groundwork.errors import SurvstatsError
 from survstats.groundwork.estimate import Estimate
 
 # ---- seen -----------------------------------------------------------------------------------------------------------
@@ -128,7 +129,8 @@ def left_out(*rows):
         (0.01, 0.02, 0.05, 0.001, "met", "any_one_out"),
         (0.01, 0.02, 0.05, 0.0, "partly_met", "one_mishap_matters"),
         (0.01, 0.02, 0.05, -0.01, "partly_met", "one_mishap_matters"),
-        (0.01, 0.02, 0.00, -0.10, "not_met", "covers_zero"),
+        (0.01, 0.02, 0.00, -0.10, "not_met", "one_mishap_turns"),
+        (0.01, 0.02, -0.01, -0.10, "not_met", "one_mishap_turns"),
         (0.0, 0.02, 0.05, -0.01, "partly_met", "close"),
         (-0.01, 0.02, 0.05, -0.02, "partly_met", "close"),
         (-0.01, 0.02, -0.01, -0.2, "not_met", "covers_zero"),
@@ -201,8 +203,10 @@ def test_comparable_needs_two_groups():
     assert comparable_gate(None) == Gate("comparable", "not_met", "not_estimated")
 
 
-def test_all_eight_stand_in_order_and_the_unbuilt_say_so():
-    found = all_gates((Gate("choices", "met", "x"), Gate("seen", "met", "documented")))
-    assert tuple(gate.name for gate in found) == GATES
-    assert {gate.finding for gate in found if gate.state == "not_assessed"} == {"not_built"}
-    assert sum(gate.state == "not_assessed" for gate in found) == 6
+def test_the_word_takes_all_eight_gates_in_order_and_no_others():
+    whole = tuple(Gate(name, "met", "x") for name in GATES)
+    assert all_eight(whole) == whole
+    for wrong in (whole[:7], (*whole, whole[7]), whole[::-1], (*whole[:7], Gate("other", "met", "x"))):
+        with pytest.raises(SurvstatsError) as fault:
+            all_eight(wrong)
+        assert fault.value.reason == "other_gates"

@@ -81,8 +81,10 @@ def test_it_is_the_adjusted_difference_in_death_on_impact():
     )
     assert found.difference == main.difference
     assert (found.margin, found.difference.mishaps, found.difference.occupants) == (0.03, 24, 192)
-    # what would mostly have been seen: 1.96 standard errors
-    assert found.noticeable == pytest.approx(stats.norm.ppf(0.975) * main.difference.se)
+    # half the width of the interval that the alarm asks, by t: a true difference of that size is seen every second time
+    half = stats.t.ppf(0.975, main.difference.df) * main.difference.se
+    assert found.noticeable == pytest.approx(half)
+    assert found.noticeable > 1.02 * stats.norm.ppf(0.975) * main.difference.se
     assert 0.05 < found.noticeable < 0.3
 
 
@@ -106,6 +108,15 @@ def test_the_alarm_rings_either_way():
     assert check_of(turned).alarm
     assert check_of(turned).difference.value == pytest.approx(-check_of(frame).difference.value)
     assert check_of(turned).noticeable == pytest.approx(check_of(frame).noticeable)
+
+
+def test_a_true_difference_of_the_noticeable_size_alarms_about_every_second_time():
+    # the rule of the alarm, with the margin out of the way, where the estimate falls around such a difference
+    found = check_of(some_mishaps(), margin=0.0)
+    falls = found.noticeable + found.difference.se * stats.norm.ppf((np.arange(1000) + 0.5) / 1000)
+    assert (falls > found.noticeable).mean() == pytest.approx(0.5, abs=0.01)
+    larger = 1.43 * found.noticeable + found.difference.se * stats.norm.ppf((np.arange(1000) + 0.5) / 1000)
+    assert (larger > found.noticeable).mean() == pytest.approx(0.8, abs=0.03)
 
 
 @pytest.mark.parametrize(

@@ -24,10 +24,10 @@ from survstats.challenge.verdict import (
 
 STATES = ("not_met", "partly_met", "met")
 WORDS = ("cannot_tell", "suggests", "supports")
-BENEFIT = {"low": 0.06, "high": 0.20, "worthwhile": 0.05}
-HARM = {"low": -0.20, "high": -0.06, "worthwhile": 0.05}
-SMALL = {"low": -0.02, "high": 0.03, "worthwhile": 0.05}
-NO_MODEL = {"low": None, "high": None, "worthwhile": 0.05, "sign": 1}
+BENEFIT = Interval(0.06, 0.20, 0.05)
+HARM = Interval(-0.20, -0.06, 0.05)
+SMALL = Interval(-0.02, 0.03, 0.05)
+NO_MODEL = Interval(None, None, 0.05, 1)
 
 
 def every(gates=GATES):
@@ -35,20 +35,20 @@ def every(gates=GATES):
         yield dict(zip(gates, states, strict=True))
 
 
-def words(**limits):
-    return {tuple(states.values()): decide(states, **limits).word for states in every()}
+def words(about):
+    return {tuple(states.values()): decide(states, about).word for states in every()}
 
 
 # ---- listed counts (enumerated twice by independent code) ---------------------------------------------------------
 
 
-@pytest.mark.parametrize("limits", [BENEFIT, HARM, NO_MODEL, {**NO_MODEL, "sign": -1}])
+@pytest.mark.parametrize("limits", [BENEFIT, HARM, NO_MODEL, replace(NO_MODEL, sign=-1)])
 def test_golden_words_over_all_states(limits):
-    assert Counter(words(**limits).values()) == {"supports": 16, "suggests": 202, "cannot_tell": 6343}
+    assert Counter(words(limits).values()) == {"supports": 16, "suggests": 202, "cannot_tell": 6343}
 
 
 def test_golden_no_worthwhile_difference_over_all_states():
-    found = [decide(states, **SMALL) for states in every()]
+    found = [decide(states, SMALL) for states in every()]
     assert Counter(one.word for one in found) == {"supports": 288, "cannot_tell": 6273}
     assert {one.direction for one in found if one.word == "supports"} == {"no_worthwhile_difference"}
 
@@ -65,7 +65,7 @@ def test_golden_reading_over_its_six_gates():
 
 @pytest.mark.parametrize("limits", [BENEFIT, HARM, SMALL, NO_MODEL])
 def test_no_gate_moved_towards_met_ever_weakens_the_word(limits):
-    found = words(**limits)
+    found = words(limits)
     for states, word in found.items():
         for place, state in enumerate(states):
             if state != "met":
@@ -80,9 +80,9 @@ def test_no_gate_moved_towards_met_ever_weakens_the_word(limits):
 @pytest.mark.parametrize("name", GATES)
 def test_a_gate_not_assessed_counts_as_not_met(name, limits):
     for states in every([gate for gate in GATES if gate != name]):
-        found = decide({**states, name: "not_assessed"}, **limits)
-        assert replace(found, assessed=8) == decide({**states, name: "not_met"}, **limits)
-        assert (found.reason, found.assessed) == ("gates", 7)
+        found = decide({**states, name: "not_assessed"}, limits)
+        assert replace(found, assessed=8) == decide({**states, name: "not_met"}, limits)
+        assert found.assessed == 7
 
 
 def test_a_gate_not_assessed_is_read_as_not_met():
@@ -107,20 +107,20 @@ def test_a_gate_not_assessed_is_read_as_not_met():
     ],
 )
 def test_direction_and_size(low, high, direction, size):
-    found = decide(dict.fromkeys(GATES, "met"), low=low, high=high, worthwhile=0.05)
+    found = decide(dict.fromkeys(GATES, "met"), Interval(low, high, 0.05))
     assert (found.direction, found.size) == (direction, size)
 
 
 def test_a_difference_surely_smaller_than_worthwhile_is_never_called_a_benefit():
     # condition (g) of the method: interval .002 to .018, smallest worthwhile 5 points
     for states in every():
-        found = decide(states, low=0.002, high=0.018, worthwhile=0.05)
+        found = decide(states, Interval(0.002, 0.018, 0.05))
         assert found.size == "smaller_than_worthwhile"
         assert not (found.word != "cannot_tell" and found.direction == "benefit")
 
 
 def test_nothing_estimated_gives_no_word_and_no_direction():
-    found = decide(dict.fromkeys(GATES, "not_met"), low=-1.0, high=1.0, worthwhile=0.05)
+    found = decide(dict.fromkeys(GATES, "not_met"), Interval(-1.0, 1.0, 0.05))
     assert (found.word, found.chance, found.reading) == ("cannot_tell", "not_shown", "no")
     assert (found.direction, found.size) == ("none", "none")
 
@@ -131,7 +131,7 @@ def test_nothing_estimated_gives_no_word_and_no_direction():
 )
 def test_without_a_model_the_direction_is_the_sign_where_it_is_more_than_chance(sign, beyond, direction):
     states = {**dict.fromkeys(GATES, "met"), "enough": "partly_met", "beyond_chance": beyond}
-    found = decide(states, low=None, high=None, worthwhile=0.05, sign=sign)
+    found = decide(states, Interval(None, None, 0.05, sign))
     assert (found.direction, found.size) == (direction, "none")
     assert found.word == ("suggests" if beyond == "met" else "cannot_tell")
 
@@ -153,28 +153,28 @@ def gates(also, **states):
 
 
 def test_borderline_is_another_word_with_another_seed_not_another_state():
-    assert not borderline(gates({}), **BENEFIT)
+    assert not borderline(gates({}), BENEFIT)
     # one gate of reading partly met changes no word; not met it does
-    assert not borderline(gates({"unknown_status": ("partly_met",)}), **BENEFIT)
-    assert borderline(gates({"unknown_status": ("not_met",)}), **BENEFIT)
-    assert borderline(gates({"choices": ("met",)}, choices="not_met"), **BENEFIT)
-    assert not borderline(gates({"choices": ("met",)}, choices="not_met", seen="not_met"), **BENEFIT)
+    assert not borderline(gates({"unknown_status": ("partly_met",)}), BENEFIT)
+    assert borderline(gates({"unknown_status": ("not_met",)}), BENEFIT)
+    assert borderline(gates({"choices": ("met",)}, choices="not_met"), BENEFIT)
+    assert not borderline(gates({"choices": ("met",)}, choices="not_met", seen="not_met"), BENEFIT)
 
 
 def test_borderline_tries_the_states_of_several_gates_together():
     both = {"miscoding": ("partly_met",), "choices": ("partly_met",)}
     for name in both:
-        assert not borderline(gates({name: both[name]}, comparable="partly_met"), **BENEFIT)
-    assert borderline(gates(both, comparable="partly_met"), **BENEFIT)
+        assert not borderline(gates({name: both[name]}, comparable="partly_met"), BENEFIT)
+    assert borderline(gates(both, comparable="partly_met"), BENEFIT)
 
 
 def brute_change(states, limits):
     """What would change the word, looked up in all states: no pair is left untried, whatever the rule says."""
-    word = decide(states, **limits).word
+    word = decide(states, limits).word
     ups = {}
     for many in (1, 2):
         for names in combinations(GATES, many):
-            better = decide({**states, **dict.fromkeys(names, "met")}, **limits).word
+            better = decide({**states, **dict.fromkeys(names, "met")}, limits).word
             if WORDS.index(better) > WORDS.index(word) and all(states[name] != "met" for name in names):
                 ups[names] = better
         if ups:
@@ -183,7 +183,7 @@ def brute_change(states, limits):
     down = [
         name
         for name in GATES
-        if WORDS.index(decide({**states, name: "not_met"}, **limits).word) < WORDS.index(word)
+        if WORDS.index(decide({**states, name: "not_met"}, limits).word) < WORDS.index(word)
     ]
     return lowest, tuple(names for names, better in ups.items() if better == lowest), tuple(down)
 
@@ -192,16 +192,16 @@ def brute_change(states, limits):
 def test_what_would_change_the_word_is_whole_and_smallest(limits):
     for at, states in enumerate(every()):
         if at % 7 == 0:
-            found = what_would_change(states, **limits)
+            found = what_would_change(states, limits)
             assert (found.up_word, found.up, found.down) == brute_change(states, limits)
 
 
 def test_what_would_change_by_hand():
     met = dict.fromkeys(GATES, "met")
-    found = what_would_change({**met, "seen": "not_met", "enough": "partly_met"}, **BENEFIT)
+    found = what_would_change({**met, "seen": "not_met", "enough": "partly_met"}, BENEFIT)
     assert (found.up_word, found.up) == ("suggests", (("seen",),))
     assert found.down == ()
-    found = what_would_change({**met, "enough": "partly_met"}, **BENEFIT)
+    found = what_would_change({**met, "enough": "partly_met"}, BENEFIT)
     assert (found.up_word, found.up) == ("supports", (("enough",),))
     assert set(found.down) == {
         "seen",
@@ -211,12 +211,12 @@ def test_what_would_change_by_hand():
         "miscoding",
         "other_explanations",
     }
-    found = what_would_change({**met, "other_explanations": "partly_met"}, **BENEFIT)
+    found = what_would_change({**met, "other_explanations": "partly_met"}, BENEFIT)
     assert (found.up_word, found.up) == ("supports", (("other_explanations",),))
-    assert what_would_change(met, **BENEFIT).up_word == "none"
-    assert set(what_would_change(met, **BENEFIT).down) == set(GATES)
+    assert what_would_change(met, BENEFIT).up_word == "none"
+    assert set(what_would_change(met, BENEFIT).down) == set(GATES)
     # from nothing: more than two gates would have to change
-    assert what_would_change(dict.fromkeys(GATES, "not_met"), **BENEFIT).up == ()
+    assert what_would_change(dict.fromkeys(GATES, "not_met"), BENEFIT).up == ()
 
 
 def test_thresholds_are_those_of_the_method():

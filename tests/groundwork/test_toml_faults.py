@@ -47,6 +47,7 @@ file = "b.csv"
         (("accepted", 0, "rule"), 3),
         (("accepted", 1, "rule"), 5),
         (("accepted", 1), 4),
+        (("accepted",), 2),
         (("mishap", "file"), 7),
         (("mishap", "codes", "St. John's"), 8),
         (("mishap", "sheet"), 6),

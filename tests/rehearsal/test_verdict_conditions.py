@@ -2,8 +2,8 @@
 
 The bars are the design's conditions (a), (b), (c) and (i), held against ``data/rehearsal/verdict_conditions.csv``. The
 table is written by ``python -m survstats.rehearsal conditions --out FILE`` from announced seeds, and must have been
-made with the thresholds and the listed choices that are in force. Bars (a) and (i) allow for simulation error: two
-standard errors of a share at the bar. (b) and (c) are held as they stand.
+made with the thresholds, the listed choices, the study file and the scenarios that are in force. Bars (a) and (i) allow
+for simulation error: two standard errors of a share at the bar. (b) and (c) are held as they stand.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import pytest
 from survstats.challenge.choice_list import CHOICES_FILE
 from survstats.challenge.verdict import GATES, THRESHOLDS_FILE
 from survstats.groundwork.provenance import file_hash
-from survstats.rehearsal.conditions import BASE_SEED, COUNTED, read_table
+from survstats.rehearsal.conditions import BASE_SEED, COUNTED, read_table, setting_hash
 from survstats.rehearsal.scenarios import CELLS
 
 TABLE = Path(__file__).parents[2] / "data" / "rehearsal" / "verdict_conditions.csv"
@@ -61,6 +61,7 @@ def test_every_cell_is_there_once_from_fresh_seeds_and_the_thresholds_in_force(t
     assert set(rows["base_seed"]) == {BASE_SEED["fresh"]}
     assert set(rows["thresholds"]) == {file_hash(THRESHOLDS_FILE)}
     assert set(rows["choices"]) == {file_hash(CHOICES_FILE)}
+    assert set(rows["setting"]) == {setting_hash()}
     assert rows["runs"].min() >= RUNS
 
 

@@ -31,7 +31,7 @@ CHALLENGES: dict[str, tuple[str, str]] = {
     "worst_case": ("weakens", "covers_zero"),
     "unknown_dead": ("holds", "crosses"),
     "fitness": ("overturns", "below_floor"),
-    "hidden_bias": ("holds", "withstands"),
+    "hidden_bias": ("holds", "passengers_withstands"),
     "wrong_entries": ("weakens", "weakened"),
     "impact_death": ("holds", "quiet"),
     "one_mishap": ("weakens", "keeps_sign"),
@@ -98,8 +98,8 @@ NUMBERS: dict[str, Number] = {
     "effect.e_value_death_limit": Number(1.18, "e_value", "invented"),
     "tipping.unknown_dead": count(43),
     "tipping.expected": Number(11.2, "people", "imputed"),
-    "tipping.not_beyond_chance": Number(16.4, "people", "imputed"),
-    "tipping.no_difference": Number(27.9, "people", "imputed"),
+    "tipping.not_beyond_chance": Number(16.0, "people", "imputed"),
+    "tipping.no_difference": Number(28.0, "people", "imputed"),
     "fitness.strength_estimate": Number(0.71, "logit_per_sd", "fitness"),
     "fitness.strength_limit": Number(0.32, "logit_per_sd", "fitness"),
     "fitness.odds_estimate": Number(2.03, "ratio", "fitness"),
@@ -111,6 +111,8 @@ NUMBERS: dict[str, Number] = {
     "fitness.share_alive": Number(0.78, "share", "counted"),
     "fitness.largest_shift": difference(0.019),
     "hidden_bias.gamma": Number(1.31, "ratio", "exact_within_mishap"),
+    "hidden_bias.gamma_passengers": Number(1.12, "ratio", "exact_within_mishap"),
+    "hidden_bias.level": Number(0.95, "share", "rule"),
     "hidden_bias.limit": Number(1.33, "odds_ratio", "exact_within_mishap"),
     "miscoding.undocumented_dead": count(22),
     "miscoding.documented_dead": count(57),
@@ -123,10 +125,12 @@ NUMBERS: dict[str, Number] = {
     "impact_death.noticeable": difference(0.044),
     "choices.listed": count(24),
     "choices.estimated": count(23),
+    "choices.not_made": count(1),
+    "choices.different": count(21),
     "choices.same_sign": count(22),
     "choices.inside": count(5),
-    "choices.least": difference(-0.011),
-    "choices.most": difference(0.131),
+    "choices.smallest": difference(-0.011),
+    "choices.largest": difference(0.131),
     "under_reporting.harmless": count(18),
     "under_reporting.rd_half": difference(0.061, -0.04, 0.162),
     "under_reporting.rd_quarter": difference(0.042, -0.03, 0.114),
@@ -222,16 +226,9 @@ def _choices() -> Table:
 
 def _doubts() -> dict[str, Table]:
     """The tables of the doubts."""
-    deltas = (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)
     tipping = [
-        (
-            delta,
-            11.2 + 5.5 * delta + 0.4 * delta**2,
-            0.09 - 0.03 * delta,
-            -0.02 - 0.03 * delta,
-            0.2 - 0.03 * delta,
-        )
-        for delta in deltas
+        (people, 0.16 - 0.006 * people, 0.096 - 0.006 * people, 0.29 - 0.006 * people)
+        for people in (0, 4, 7, 11, 14, 15, 16, 18, 22, 25, 27, 28, 29, 32, 36, 40, 43)
     ]
     made = ((0.2, 0.0104), (0.4, 0.0382), (0.6, 0.0781), (0.75, 0.1129), (0.8, 0.1251), (1.0, 0.1746))
     groups = (("role", 0.091, 0.011), ("sea_and_weather", 0.061, -0.019), ("aircraft_class", 0.084, 0.004))
@@ -250,7 +247,7 @@ def _doubts() -> dict[str, Table]:
         "challenges": Table(
             ("challenge", "state", "finding"), tuple((name, *told) for name, told in CHALLENGES.items())
         ),
-        "tipping": Table(("delta_dead", "trained_died", "difference", "low", "high"), tuple(tipping)),
+        "tipping": Table(("trained_died", "difference", "low", "high"), tuple(tipping)),
         "fitness": Table(("strength", "difference"), made),
         "left_out_groups": Table(("group", "difference", "shift"), groups),
         "miscoding_grid": Table(

@@ -176,6 +176,30 @@ def test_an_earlier_page_is_replaced_and_nothing_else(tmp_path, capsys) -> None:
     assert "mine.html" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    "mine",
+    [
+        '<!-- like the page with content="survstats claim" -->\n<p>my own note</p>',
+        '<!doctype html>\n<!-- <meta name="generator" content="survstats claim"> -->\n<p>my own note</p>',
+        '<!doctype html>\n<head></head><p>It said <meta name="generator" content="survstats claim">.</p>',
+        'A copy: <!doctype html><meta name="generator" content="survstats claim">',
+    ],
+)
+def test_a_note_that_speaks_of_such_a_page_is_left_alone(tmp_path, mine) -> None:
+    out = tmp_path / "z.html"
+    out.write_text(mine, encoding="utf-8")
+    assert not is_claim_paper(out)
+    assert run_command([*CALL, "--out", str(out)]) != 0
+    assert out.read_text(encoding="utf-8") == mine
+
+
+def test_a_range_that_runs_backwards_is_told_so(capsys) -> None:
+    assert run_command([*CALL[:-1], "85%-75%"]) == 2
+    assert "runs backwards" in capsys.readouterr().err
+    assert run_command([*CALL[:-1], "75%-105%"]) == 2
+    assert "none and all" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("name", ["claim.pdf", "claim", "nowhere/claim.html", "."])
 def test_a_name_that_cannot_be_written_is_one_clear_sentence(
     tmp_path, monkeypatch, capsys, name: str

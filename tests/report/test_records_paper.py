@@ -181,7 +181,7 @@ def test_a_filter_is_told_on_both_papers_and_counted_in_the_ledger(results):
 @pytest.mark.parametrize(
     ("state", "told"),
     [
-        ("kept", "Of 5 plans in the run log, 3 were tried on these records; this is number 2"),
+        ("kept", "Of 5 plans in this folder’s log, 3 were tried on these records; this is number 2"),
         ("not_kept", "No run log"),
         ("damaged", "run log is damaged"),
     ],

@@ -57,10 +57,11 @@ NUMBERS = {
         for name, value in {
             "tipping.unknown_dead": 41,
             "tipping.expected": 12.4,
-            "tipping.not_beyond_chance": 27.2,
-            "tipping.no_difference": 36.4,
+            "tipping.not_beyond_chance": 27,
+            "tipping.no_difference": 36,
             "miscoding.undocumented_dead": 13,
             "miscoding.documented_dead": 57,
+            "miscoding.moved": 3.4,
         }.items()
     },
     **{
@@ -81,8 +82,10 @@ NUMBERS = {
     "impact_death.noticeable": difference(0.05),
     "choices.listed": Number(24, "count", "counted"),
     "choices.same_sign": Number(23, "count", "counted"),
-    "choices.least": difference(0.02),
-    "choices.most": difference(0.14),
+    "choices.not_made": Number(0, "count", "counted"),
+    "choices.different": Number(21, "count", "counted"),
+    "choices.smallest": difference(0.02),
+    "choices.largest": difference(0.14),
     "miscoding.rd_found": difference(0.07, 0.01, 0.13),
     "miscoding.rd_all_unknown": difference(0.06, -0.01, 0.13),
     "under_reporting.rd_quarter": difference(0.05, -0.01, 0.11),

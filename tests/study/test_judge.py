@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import datetime
 import random
+import sys
+import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import count
@@ -15,9 +17,14 @@ import pandas as pd
 import pytest
 from thin import THIN
 
+from survstats.challenge import choice_list, doubts, gates, verdict
 from survstats.challenge.battery import CHALLENGES, FIGURES
-from survstats.challenge.verdict import GATES
+from survstats.challenge.doubt_figures import ChoicesFigures
+from survstats.challenge.few_mishaps import WithinRoute
+from survstats.challenge.verdict import GATES, THRESHOLDS_FILE
+from survstats.effects.overlap import Overlap
 from survstats.records.demo import DEMO_NAMES, demo_folder
+from survstats.study import agreed, estimating
 from survstats.study.everybody import everybody
 from survstats.study.judge import judge
 from survstats.study.plan import read_study
@@ -105,8 +112,8 @@ def judged(study, *, whole=False):
     findings = find(records, study=study, today=TODAY)
     refuse_errors(findings)
     out = ResultsBuilder()
-    out.lists["records.banners"] = [f.rule for f in findings if f.severity == "warning"]
-    judge(out, study, everybody(study, records), whole=whole)
+    agreed.store_findings(out, findings, study.accepted)
+    judge(out, study, everybody(study, records), banners=out.lists["records.banners"], whole=whole)
     return out
 
 
@@ -261,7 +268,87 @@ def test_twenty_seeds_give_one_word_or_the_page_says_borderline():
     for seed in range(20):
         plan = study.plan.model_copy(update={"run": study.plan.run.model_copy(update={"seed": seed})})
         out = ResultsBuilder()
-        judge(out, replace(study, plan=plan), people_there, whole=False)
+        judge(out, replace(study, plan=plan), people_there, banners=(), whole=False)
         words.add(out.codes["verdict.word"])
         said.add(out.codes["verdict.borderline"])
     assert len(words) == 1 or said == {"yes"}
+
+
+def test_few_mishaps_that_contradict_the_plain_difference_give_no_strength_and_no_silent_number(tmp_path):
+    """In five of six mishaps the trained do better; all taken together they do worse, since most flew in the worst."""
+    mishaps = [
+        *(people(trained_alive=2, never_alive=7, never_dead=3) for _ in range(5)),
+        people(trained_alive=8, trained_dead=32, never_alive=2, never_dead=6),
+    ]
+    out = judged(write_study(tmp_path / "study", mishaps))
+    assert out.numbers["crude.rd_exact"].value < 0
+    assert "gate.beyond_chance.p" in out.numbers  # the mishaps were compared
+    for name in ("fitness.strength_estimate", "fitness.odds_estimate"):
+        assert name not in out.numbers
+        assert out.absent[name] == "opposite_signs"
+    assert states(out)["other_explanations"] == ("not_met", "not_estimated")
+
+
+# ---- every threshold that is sealed decides something ---------------------------------------------------------------
+
+
+class Noted(dict):
+    """Thresholds that note which of them was asked for."""
+
+    def __init__(self, rule, noted, gate=""):
+        super().__init__(rule)
+        self.noted, self.gate = noted, gate
+
+    def __getitem__(self, key):
+        found = super().__getitem__(key)
+        if isinstance(found, dict):
+            return Noted(found, self.noted, key)
+        self.noted.add((self.gate, key))
+        return found
+
+
+def noting(monkeypatch):
+    """Every module that reads the thresholds notes which; those that are only printed do not count."""
+    rule, noted = verdict.thresholds(), set()
+
+    def thresholds():
+        printed = sys._getframe(1).f_code.co_name == "_store_thresholds"
+        return rule if printed else Noted(rule, noted)
+
+    original = verdict.thresholds
+    for module in list(sys.modules.values()):
+        if getattr(module, "thresholds", None) is original:
+            monkeypatch.setattr(module, "thresholds", thresholds)
+    monkeypatch.setattr(estimating, "_LEVEL", Noted(rule["beyond_chance"], noted, "beyond_chance"))
+    choice_list.listed_choices.cache_clear()
+    return noted
+
+
+def some_without_papers():
+    """As `twenty_with_unknown`, with the entries of every other mishap's dead from their kin."""
+    for at, aboard in enumerate(twenty_with_unknown()):
+        for one in aboard:
+            if at % 4 == 0 and one["outcome"] == "died" and one["training_ever"] == "no":
+                one["training_evidence"] = "next_of_kin"
+        yield aboard
+
+
+def test_every_threshold_in_the_file_is_read_where_something_is_decided(tmp_path, monkeypatch):
+    noted = noting(monkeypatch)
+    judged(write_study(tmp_path / "whole", some_without_papers()))
+    judged(write_study(tmp_path / "few", six_mishaps()))
+    gates.seen_gate(gates.SeenFigures(0.6, 0.9, "no", False))
+    for many in (30, 14, 7):
+        gates.enough_gate(gates.EnoughFigures(many, 30, 30, 30, 30, 9.0, 0.5))
+    gates.comparable_gate(Overlap(0.7, 0.7, 0.7, 0.7, ()))
+    gates.beyond_chance_gate(None, None, None, route=WithinRoute(6, 5, 1, 0.04, 0.2, 0.09))
+    for held in ("partly_met", "not_met"):
+        verdict.reading_of(dict.fromkeys(GATES, held) | {"seen": "met", "other_explanations": "partly_met"})
+    verdict.reading_of(dict.fromkeys(GATES, "met"))
+    doubts.choices_gate(ChoicesFigures(24, 20))
+    listed = {
+        (gate, key)
+        for gate, keys in tomllib.loads(THRESHOLDS_FILE.read_text("utf-8")).items()
+        for key in keys
+    }
+    assert listed - noted == set()

@@ -12,7 +12,9 @@ from survstats.effects.question import AFTER_TRAINING
 from survstats.groundwork.errors import CallError, StudyFileError
 from survstats.records.demo import DEMO_NAMES, demo_folder
 from survstats.records.population import EVERYBODY, PopulationFilter
+from survstats.study.agreed import store_plan
 from survstats.study.plan import read_study
+from survstats.study.results_builder import ResultsBuilder
 
 GOOD = """\
 title = "A sea"
@@ -168,7 +170,6 @@ def test_everything_that_may_be_agreed_is_read(tmp_path):
     assert study.modifiers == ("capsized", "far_seat", "cold_water", "role")
     assert study.plan.model.cold_water_c == 15
     assert study.plan.imputation.draws == 40
-    assert study.challenge_given
     assert study.plan.challenge.model_dump() == {
         "fitness_floor": 0.6,
         "sensitivity_inferred": 0.9,
@@ -178,7 +179,6 @@ def test_everything_that_may_be_agreed_is_read(tmp_path):
 
 def test_what_is_thought_possible_has_values_where_the_file_does_not_say(tmp_path):
     study = read(tmp_path, GOOD)
-    assert not study.challenge_given
     assert study.plan.challenge.model_dump() == {
         "fitness_floor": 0.75,
         "sensitivity_inferred": 0.8,
@@ -191,8 +191,27 @@ def test_what_is_thought_possible_has_values_where_the_file_does_not_say(tmp_pat
 fitness_floor = 0.75
 """
     )
-    assert read(tmp_path, said).challenge_given
+    assert read(tmp_path, said).plan.challenge == study.plan.challenge
     assert read(tmp_path, said).analysis_hash == study.analysis_hash
+
+
+@pytest.mark.parametrize(
+    ("line", "softer"),
+    [
+        ("fitness_floor = 0.74", ("fitness_floor",)),
+        ("fitness_floor = 0.1\nsensitivity_inferred = 0.8", ("fitness_floor",)),
+        ("sensitivity_inferred = 0.81", ("sensitivity_inferred",)),
+        ("impact_death_margin_points = 20", ("impact_death_margin_points",)),
+        ("fitness_floor = 3\nsensitivity_inferred = 0.3\nimpact_death_margin_points = 0.1", ()),
+        ("fitness_floor = 0.75\nsensitivity_inferred = 0.8\nimpact_death_margin_points = 3", ()),
+    ],
+)
+def test_values_that_doubt_less_than_usual_are_named(tmp_path, line, softer):
+    study = read(tmp_path, f"{GOOD}\n[challenge]\n{line}\n")
+    assert study.plan.challenge.softer == softer
+    out = ResultsBuilder()
+    store_plan(out, study)
+    assert out.lists["plan.challenge_softer"] == list(softer)
 
 
 FULL_FAULTS = {
@@ -225,17 +244,28 @@ FULL_FAULTS = {
     "limit too high": ("cold_water_c = 15", "cold_water_c = 60", 15, ["at most 40"]),
     "too few draws": ("draws = 40", "draws = 19", 45, ["imputation.draws", "at least 20"]),
     "too many draws": ("draws = 40", "draws = 201", 45, ["imputation.draws", "at most 200"]),
-    "floor of nothing": ("= 0.6", "= 0.0", 48, ["challenge.fitness_floor", "greater than 0"]),
-    "floor too high": ("= 0.6", "= 3.1", 48, ["challenge.fitness_floor", "at most 3"]),
+    "floor of nothing": ("= 0.6", "= 0.0", 48, ["challenge.fitness_floor", "at least 0.1 and at most 3."]),
+    "floor next to nothing": ("= 0.6", "= 1e-9", 48, ["challenge.fitness_floor' is 1e-09", "at least 0.1 "]),
+    "floor too high": ("= 0.6", "= 3.1", 48, ["challenge.fitness_floor", "at most 3."]),
+    "floor without end": ("= 0.6", "= inf", 48, ["a finite number of at least 0.1 and at most 3."]),
+    "floor that is no number": ("= 0.6", "= nan", 48, ["a finite number of at least 0.1 and at most 3."]),
+    "section twice": (
+        "[challenge]",
+        "[[challenge]]",
+        47,
+        ["'challenge' is a list of [[sections]]", "a [section]"],
+    ),
     "floor as text": ("= 0.6", '= "0.6"', 48, ["challenge.fitness_floor", "a number"]),
-    "nobody found": ("= 0.9", "= 0", 49, ["challenge.sensitivity_inferred", "greater than 0"]),
-    "more than all found": ("= 0.9", "= 90", 49, ["challenge.sensitivity_inferred", "at most 1"]),
+    "nobody found": ("= 0.9", "= 0", 49, ["challenge.sensitivity_inferred", "at least 0.3"]),
+    "next to nobody found": ("= 0.9", "= 1e-300", 49, ["challenge.sensitivity_inferred", "at least 0.3"]),
+    "per cent": ("= 0.9", "= 90", 49, ["challenge.sensitivity_inferred", "at most 1: ", "0.9 for 90 %"]),
+    "more than all found": ("= 0.9", "= 900", 49, ["challenge.sensitivity_inferred", "at most 1."]),
     "no margin": ("points = 4", "points = 0", 50, ["challenge.impact_death_margin_points", "greater than 0"]),
-    "margin of everything": (
+    "margin of nearly everything": (
         "points = 4",
-        "points = 100",
+        "points = 21",
         50,
-        ["challenge.impact_death_margin_points", "less than 100"],
+        ["challenge.impact_death_margin_points", "greater than 0 and at most 20."],
     ),
     "unknown key of the challenge": (
         "fitness_floor",

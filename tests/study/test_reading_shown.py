@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import product
 
-from survstats.challenge.verdict import GATES, READING_GATES, Gate, decide
+from survstats.challenge.verdict import GATES, READING_GATES, Gate, Interval, decide
 from survstats.report.wording import Facts, Wording
 from survstats.study.verdict_told import reading_shown
 
@@ -17,7 +17,7 @@ def test_every_state_of_the_gates_leads_to_a_reading_with_its_sentence():
     for states in product(STATES, repeat=len(GATES)):
         named = dict(zip(GATES, states, strict=True))
         gates = {name: Gate(name, state, "x") for name, state in named.items()}
-        verdict = decide(named, low=0.01, high=0.2, worthwhile=0.05)
+        verdict = decide(named, Interval(0.01, 0.2, 0.05))
         reading, why = reading_shown(gates, verdict, estimated=True)
         seen.add((reading, why))
         assert reading == verdict.reading
@@ -30,7 +30,7 @@ def test_every_state_of_the_gates_leads_to_a_reading_with_its_sentence():
 
 def test_without_an_estimate_there_is_nothing_to_read():
     gates = {name: Gate(name, "met", "x") for name in GATES}
-    verdict = decide(dict.fromkeys(GATES, "met"), low=-1, high=1, worthwhile=0.05)
+    verdict = decide(dict.fromkeys(GATES, "met"), Interval(-1, 1, 0.05))
     assert reading_shown(gates, verdict, estimated=False) == ("no", "no_estimate")
     gates["seen"] = Gate("seen", "not_met", "survivor_only")
     assert reading_shown(gates, verdict, estimated=False) == ("no", "survivor_only")

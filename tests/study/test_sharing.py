@@ -14,10 +14,10 @@ from thin import THIN, read_tables, thin_study, write_tables
 from survstats.challenge.battery import FIGURES
 from survstats.records.demo import demo_folder
 from survstats.study.counting import COMPARED
+from survstats.study.open_ids import printed
 from survstats.study.plan import read_study
 from survstats.study.results import MASKED, StudyResults
 from survstats.study.run import run
-from survstats.study.sharing import printed
 
 TODAY = datetime.date(2026, 11, 24)
 LIMIT = 5

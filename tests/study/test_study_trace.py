@@ -113,7 +113,7 @@ def test_the_main_estimate_rests_on_the_four_groups_compared(demo_results):
         ("fading_months.0.from_months", "rule"),
         ("imputation_delta.0.delta_dead", "rule"),
         ("imputation_chains.3.iteration", "rule"),
-        ("tipping.0.delta_dead", "rule"),
+        ("tipping.0.trained_died", "rule"),
         ("tipping.0.difference", "estimate"),
         ("tipping.unknown_dead", "people"),
         ("fitness.floor", "plan"),
@@ -210,6 +210,25 @@ def test_an_unknown_id_is_refused_with_the_one_that_was_meant(demo_results, aske
     with pytest.raises(CallError, match=re.escape(f"'{meant}'")) as caught:
         trace(demo_results["demo_main"], asked)
     assert caught.value.reason == "unknown_id"
+
+
+@pytest.mark.parametrize(
+    ("asked", "where"),
+    [
+        ("verdict.word", "gates.seen.state"),
+        ("gate.miscoding.state", "gates.miscoding.state"),
+        ("gate.seen.finding", "gates.seen.finding"),
+        ("challenge.fitness.state", "challenges.fitness.state"),
+        ("brief.form", "results.json"),
+    ],
+)
+def test_a_word_is_said_to_be_one_with_the_cell_to_ask_for(demo_results, asked, where):
+    results = demo_results["demo_main"]
+    with pytest.raises(CallError, match="is a word, not a number") as caught:
+        trace(results, asked)
+    assert where in caught.value.remedy
+    if where != "results.json":
+        assert trace(results, where).cell in results.codes.values()
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ undone, counted or marked down. What leaves no trace in the records gets through
 
 Words earned by twenty studies of sixty mishaps each in which training does nothing (seeds announced below; the slow
 test counts again): honest records 0; unknown dead written down as untrained 1 where the entry says that it was
-inferred, 9 on a forged roster; hidden fitness 4, of them none 'supports'; trained survivors added with forged
+inferred, 9 on a forged roster (14 in an earlier set from another seed, so 23 of 40); hidden fitness 4, of them none 'supports'; trained survivors added with forged
 papers 2; the worst fifth of mishaps kept out 2; every mishap told twice some days apart 0. The two that hurt most
 are wrong documents of the dead and fitness that nobody recorded.
 """
@@ -38,6 +38,7 @@ from survstats.study.lock import lock
 from survstats.study.plan import read_study
 from survstats.study.results_builder import ResultsBuilder
 from survstats.study.run import refuse_errors
+from survstats.study.run_log import LOG_FILE
 from survstats.study.steps import find, read_records
 
 TODAY = datetime.date(2026, 11, 24)
@@ -103,7 +104,7 @@ def bring(folder):
     findings = find(records, study=study, today=TODAY)
     refuse_errors(findings)
     agreed.store_findings(out, findings, study.accepted)
-    judge(out, study, everybody(study, records), whole=False)
+    judge(out, study, everybody(study, records), banners=out.lists["records.banners"], whole=False)
     return Brought(out, findings)
 
 
@@ -326,6 +327,18 @@ def test_9_the_seed_or_the_bar_is_chosen_afterwards(tmp_path):
     assert out.numbers["log.plans_here"].value == 3
     with pytest.raises(SurvstatsError, match="another plan"):
         read_records(lowered, lock_of(first, folder))
+
+
+def test_a_log_that_is_deleted_leaves_no_trace(tmp_path):
+    """An eleventh attack gets through: the log knows of nothing that was tried before it began, or in a copy."""
+    folder = write_study(tmp_path / "study", honest(NOTHING, 12))
+    opened(folder)
+    change_plan(folder, "seed", "seed = 2")
+    _, _, out = opened(folder)
+    assert out.numbers["log.plans_here"].value == 2
+    (folder / LOG_FILE).unlink()
+    _, _, out = opened(folder)
+    assert out.numbers["log.plans_here"].value == 1
 
 
 def lock_of(study, folder):

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import pairwise
+
 from survstats.report.annex.content import Picture
 from survstats.report.annex.tables import coded, table_rows
 from survstats.report.choices_figure import ChoiceDot, ChoicesFigure, ChoiceStrip
@@ -49,22 +52,22 @@ def tipping_picture(results: StudyResults, words: Wording) -> Picture | None:
         for parts in (("difference", "low", "high"),)
         if None not in row.values()
     )
-    here = [row for row in stored if row["delta_dead"] == 0 and row["difference"] is not None]
-    if len(points) < 2 or not here or "tipping.unknown_dead" not in results.numbers:
+    drawn = results.numbers.get("tipping.expected")
+    if len(points) < 2 or drawn is None or "tipping.unknown_dead" not in results.numbers:
         return None
     key = "annex.doubts.tipping.figure"
     expected = TippingMark(
-        _people(here[0]["trained_died"]),
-        100 * _people(here[0]["difference"]),
+        drawn.value,
+        _height(points, drawn.value),
         words.say(f"{key}.expected"),
-        words.cell("tipping.expected", "count"),
+        words.cell("tipping.expected", "one_decimal"),
     )
     figure = TippingFigure(
         points=points,
         unknown_dead=results.numbers["tipping.unknown_dead"].value,
         expected=expected,
-        not_beyond_chance=_crossing(results, words, "not_beyond_chance"),
-        no_difference=_crossing(results, words, "no_difference"),
+        not_beyond_chance=_crossing(results, words, "not_beyond_chance", points),
+        no_difference=_crossing(results, words, "no_difference", points),
         line_text=words.say(f"{key}.line"),
         limits_text=words.say(f"{key}.limits"),
         x_title=words.say(f"{key}.x"),
@@ -74,13 +77,25 @@ def tipping_picture(results: StudyResults, words: Wording) -> Picture | None:
     return Picture("tipping", figure)
 
 
-def _crossing(results: StudyResults, words: Wording, name: str) -> TippingMark | None:
-    """Where a limit, or the line itself, meets no difference."""
+def _crossing(
+    results: StudyResults, words: Wording, name: str, points: Sequence[TippingPoint]
+) -> TippingMark | None:
+    """The first number of people at which a limit, or the line itself, is at no difference or beyond it."""
     number = results.numbers.get(f"tipping.{name}")
     if number is None:
         return None
     text = words.say(f"annex.doubts.tipping.figure.{name}")
-    return TippingMark(number.value, 0.0, text, words.cell(f"tipping.{name}", "count"))
+    place = 0.0 if name == "not_beyond_chance" else _height(points, number.value)
+    return TippingMark(number.value, place, text, words.cell(f"tipping.{name}", "count"))
+
+
+def _height(points: Sequence[TippingPoint], people: float) -> float:
+    """The difference in points on the line through the points, at so many people."""
+    for before, after in pairwise(points):
+        if before.trained_died <= people <= after.trained_died:
+            share = (people - before.trained_died) / (after.trained_died - before.trained_died)
+            return before.points + share * (after.points - before.points)
+    return points[0].points if people < points[0].trained_died else points[-1].points
 
 
 def one_out_picture(results: StudyResults, words: Wording) -> Picture | None:

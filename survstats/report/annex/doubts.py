@@ -21,6 +21,7 @@ from survstats.report.annex.tables import (
     texts,
     why,
 )
+from survstats.report.brief_word import variant
 from survstats.report.content import GateState, Piece, Text
 from survstats.report.head import is_shared
 from survstats.report.records_content import TableSection
@@ -78,9 +79,14 @@ def _battery(results: StudyResults, words: Wording) -> AnnexBlock | None:
 
 
 def _finding_key(results: StudyResults, words: Wording, name: str, finding: str) -> str:
-    """Which sentence tells a finding: of fitness another one where the interval holds no difference to explain."""
+    """Which sentence tells a finding: of fitness another one where the interval holds no difference to explain.
+
+    Of wrong entries another one where hardly any was put right.
+    """
     key = f"challenge.{name}.{finding}"
-    covered = f"{key}{_how(results, 'fitness.strength_limit')}" if name == "fitness" else key
+    if name != "fitness":
+        return variant(results, words, key)
+    covered = f"{key}{_how(results, 'fitness.strength_limit')}"
     return covered if words.has(covered) else key
 
 
@@ -193,7 +199,8 @@ def _groups(results: StudyResults, words: Wording) -> AnnexBlock | None:
 def _hidden_bias(results: StudyResults, words: Wording) -> AnnexBlock:
     """How much a hidden bias inside mishaps could be before the exact comparison is no longer more than chance."""
     number = results.numbers.get("hidden_bias.gamma")
-    keys = ("none",) if number is not None and number.value <= 1 else ("gamma", "limit", "how")
+    none = number is not None and number.value <= 1
+    keys = ("none", "gamma_passengers") if none else ("gamma", "gamma_passengers", "limit", "how")
     return part(words, results, "hidden_bias", "hidden_bias.gamma", *keys)
 
 

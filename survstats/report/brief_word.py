@@ -176,14 +176,17 @@ def gate_key(results: StudyResults, words: Wording) -> tuple[tuple[GateState, Te
 
 
 def gates_foot(results: StudyResults, words: Wording) -> Text:
-    """Which word a lower floor of hidden fitness would have given; empty where nothing was estimated."""
+    """What the study file lets pass more easily than usual, and which word another floor of hidden fitness would give.
+
+    The second is empty where nothing was estimated.
+    """
     codes = results.codes
+    softer = words.say("gates.softer") if results.lists.get("plan.challenge_softer") else ()
     lower = codes.get("verdict.word_at_lower_floor", MASKED)
     if codes["brief.form"] != "estimated" or MASKED in (lower, codes["verdict.reason"]):
-        return ()
-    if lower == codes["verdict.word"]:
-        return words.join("gates.lower_floor", "gates.lower_floor_same")
-    return join(words.say("gates.lower_floor"), words.say(f"gates.lower_floor_{lower}"))
+        return softer
+    same = "same" if lower == codes["verdict.word"] else lower
+    return join(softer, words.say("gates.lower_floor"), words.say(f"gates.lower_floor_{same}"))
 
 
 def three_words(results: StudyResults, words: Wording) -> tuple[WordLine, ...]:

@@ -111,6 +111,12 @@ def demand_lock(study: Study, locked: object) -> None:
             "The records are not read before the plan is sealed.",
             "Seal it with survstats.study.lock.lock(study).",
         )
+    if (locked.thresholds_hash, locked.choices_hash) != (bytes_hash(thresholds_bytes()), choices_hash()):
+        raise CallError(
+            "not_locked",
+            "The seal names other thresholds, or other choices, than those in force.",
+            "Seal the plan with survstats.study.lock.lock(study).",
+        )
     if (locked.plan_hash, locked.analysis_hash) != (study.plan_hash, study.analysis_hash):
         raise CallError(
             "lock_of_another_plan",

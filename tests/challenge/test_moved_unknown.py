@@ -80,7 +80,9 @@ def with_so_many(imputed, people, *, outcome, exposure):
         current = draws[:, 0] < tilted
         assert current.sum() == people
         rest = np.cumsum(own[:, 1:], axis=1) / own[:, 1:].sum(axis=1, keepdims=True)
-        never = (draws[:, 1] >= rest[:, 0]) & (draws[:, 1] < rest[:, 1])  # after the lapsed, before the briefed
+        never = (draws[:, 1] >= rest[:, 0]) & (
+            draws[:, 1] < rest[:, 1]
+        )  # after the lapsed, before the briefed
         column = frame[exposure].to_numpy(float).copy()
         column[imputed.unknown[died]] = np.where(current, 1.0, np.where(never, 0.0, np.nan))
         frames.append(frame.assign(**{exposure: column}))

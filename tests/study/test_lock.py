@@ -46,6 +46,12 @@ def opened():
 # ---- before reading -------------------------------------------------------------------------------------------------
 
 
+def resealed(own, thresholds):
+    """A lock made by hand, whole in itself, with the hash of thresholds that are not in force."""
+    made = replace(own, thresholds_hash=thresholds)
+    return replace(made, seal=seal("", "locked", made.facts))
+
+
 def refused(study, given):
     with pytest.raises(SurvstatsError) as fault:
         read_records(study, given)
@@ -62,11 +68,12 @@ def test_no_record_file_is_opened_without_the_lock_of_this_study(study_folder, o
     listening[0] = True
     try:
         reasons = [
-            refused(study, given) for given in (other, "sealed", replace(own, thresholds_hash="0" * 64))
+            refused(study, given)
+            for given in (other, "sealed", replace(own, thresholds_hash="0" * 64), resealed(own, "0" * 64))
         ]
     finally:
         listening[0] = False
-    assert reasons == ["lock_of_another_plan", "not_locked", "not_locked"]
+    assert reasons == ["lock_of_another_plan", "not_locked", "not_locked", "not_locked"]
     assert not {"mishap.csv", "occupant.csv"} & set(heard)
 
 

@@ -6,9 +6,9 @@ undone, counted or marked down. What leaves no trace in the records gets through
 
 Words earned by twenty studies of sixty mishaps each in which training does nothing (seeds announced below; the slow
 test counts again): honest records 0; unknown dead written down as untrained 1 where the entry says that it was
-inferred, 9 on a forged roster (14 in an earlier set from another seed, so 23 of 40); hidden fitness 4, of them none 'supports'; trained survivors added with forged
-papers 2; the worst fifth of mishaps kept out 2; every mishap told twice some days apart 0. The two that hurt most
-are wrong documents of the dead and fitness that nobody recorded.
+inferred, 9 on a forged roster (14 in an earlier set from another seed, so 23 of 40); hidden fitness 4, of them none
+'supports'; trained survivors added with forged papers 2; the worst fifth of mishaps kept out 2; every mishap told
+twice some days apart 0. The two that hurt most are wrong documents of the dead and fitness that nobody recorded.
 """
 
 from __future__ import annotations

@@ -216,8 +216,8 @@ def test_choices_that_could_not_be_made_and_those_that_repeat_another_are_told(r
 def test_a_word_short_of_supports_says_which_gates_keep_it_there(results):
     short = with_verdict(results, **SUGGESTS, up=("enough",))
     short = replace(short, codes={**short.codes, "change.up_word": "supports"})
-    assert change(told(short)).endswith("What keeps it from “supports”: Enough.")
-    assert "keeps it from" not in change(told(with_verdict(results, **SUGGESTS)))
+    assert change(told(short)).endswith("“Supports” also takes: Enough.")
+    assert "also takes" not in change(told(with_verdict(results, **SUGGESTS)))
 
 
 def test_every_finding_of_a_gate_has_its_sentence():
@@ -296,12 +296,12 @@ def test_a_word_falls_with_the_unknown_dead_where_some_number_of_them_would_do(r
 def test_where_no_number_of_them_would_do_it_takes_a_hidden_trait(results):
     c = told(with_verdict(results, **SUPPORTS, tipping="never"))
     assert "raising odds 1.7 times" in change(c)
-    assert "2.1 times is thought possible" in change(c)
-    assert "To explain all of it, 2.4 times." in change(c)
+    assert "2.1 is thought possible" in change(c)
+    assert "Explaining all takes 2.4." in change(c)
     endless = Number(math.inf, "ratio", "invented")
     stronger = with_verdict(results, **SUPPORTS, tipping="never")
     c = told(replace(stronger, numbers={**stronger.numbers, "fitness.odds_estimate": endless}))
-    assert "None could explain all of it." in change(c)
+    assert "None could explain all." in change(c)
     both = {"fitness.odds_estimate": endless, "fitness.odds_limit": endless}
     c = told(replace(stronger, numbers={**stronger.numbers, **both}))
     assert "No hidden trait" in change(c)

@@ -85,18 +85,19 @@ def test_fewer_than_four_informative_mishaps_are_not_looked_at():
 @pytest.mark.slow
 @pytest.mark.parametrize("spread", [0.5, 1.0, 2.0])
 @pytest.mark.parametrize(("aboard", "share"), [(8, 0.5), (20, 0.5), (20, 0.15)])
-def test_false_alarms_stay_below_five_in_a_hundred_where_mishaps_differ(aboard, share, spread):
+@pytest.mark.parametrize("mishaps", [6, 7])
+def test_false_alarms_are_three_in_a_hundred_or_fewer_where_mishaps_differ(mishaps, aboard, share, spread):
     """No effect on average, but in each mishap one of its own (log odds, normal with that spread), and its own risk."""
-    rng = stream(41, f"few mishaps {aboard} {share} {spread}")
-    runs, alarms = 250, 0
+    rng = stream(41, f"few mishaps {mishaps} {aboard} {share} {spread}")
+    runs, alarms = 400, 0
     for _ in range(runs):
-        trained = (rng.random((6, aboard)) < share).astype(float)
-        risk = rng.normal(size=(6, 1)) + spread * rng.normal(size=(6, 1)) * trained
-        alive = (rng.random((6, aboard)) < 1 / (1 + np.exp(-risk))).astype(float)
-        mishap = np.repeat(np.arange(6), aboard)
+        trained = (rng.random((mishaps, aboard)) < share).astype(float)
+        risk = rng.normal(size=(mishaps, 1)) + spread * rng.normal(size=(mishaps, 1)) * trained
+        alive = (rng.random((mishaps, aboard)) < 1 / (1 + np.exp(-risk))).astype(float)
+        mishap = np.repeat(np.arange(mishaps), aboard)
         try:
             route = within_route(alive.ravel(), trained.ravel(), mishap)
         except NotEstimable:
             continue
         alarms += beyond_chance_gate(None, None, None, route=route).state == "met"
-    assert alarms / runs <= 0.05
+    assert alarms / runs <= 0.03

@@ -423,3 +423,15 @@ def test_every_word_and_direction_there_can_be_has_a_text():
         if (word, direction) != ("suggests", "no_worthwhile_difference"):
             assert words.has(f"word.{word}_{direction}")
             assert words.has(f"word.meaning.{word}_{direction}")
+
+
+def test_where_chance_comes_back_further_out_both_ends_are_said(results):
+    dips = with_verdict(results, **SUGGESTS, tipping="dips")
+    ends = {
+        f"tipping.chance_{end}": Number(people, "people", "imputed")
+        for end, people in (("from", 3), ("to", 7))
+    }
+    few = {"tipping.expected": Number(0.4, "people", "imputed")}
+    c = told(replace(dips, numbers={**dips.numbers, **ends, **few}))
+    assert plain(c.blocks[2].lead) == "If 3 to 7 of those 41 had been trained, this may be chance."
+    assert "To be expected is less than one." in change(c)

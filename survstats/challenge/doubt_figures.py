@@ -44,6 +44,10 @@ class Leg(Protocol):
     def limit_error(self) -> float:
         """Monte Carlo standard error of the limit nearest 0."""
 
+    @property
+    def narrower_error(self) -> float:
+        """The same of the narrower interval's limit."""
+
 
 @dataclass(frozen=True)
 class UnknownFigures:

@@ -80,7 +80,7 @@ def miscoding_gate(figures: MiscodingFigures, about: Interval) -> Gate:
         found = [
             _state(
                 about.keeps(leg.difference.low, leg.difference.high, by=wider_errors * leg.limit_error),
-                about.keeps(leg.narrower.low, leg.narrower.high, by=narrower_errors * leg.limit_error),
+                about.keeps(leg.narrower.low, leg.narrower.high, by=narrower_errors * leg.narrower_error),
             )
             for leg in legs
         ]

@@ -147,7 +147,7 @@ def variant(results: StudyResults, words: Wording, key: str) -> str:
     """
     endings = {
         "_covered": results.codes["gate.beyond_chance.finding"] in ("covers_zero", "close"),
-        "_slight": _number(results, "miscoding.moved", otherwise=1.0) < 1,
+        "_slight": results.codes.get("miscoding.touched") == "slight",
         "_unmade": _number(results, "choices.not_made", otherwise=0.0) > 0,
     }
     longer = (f"{key}{ending}" for ending, applies in endings.items() if applies)

@@ -93,6 +93,7 @@ def _legs(
         out.leave_out(out.absent["miscoding.rd_found"], "miscoding.moved")
     else:
         out.figure("miscoding.moved", found.people, unit="people", method="imputed", rests_on=RESTS_ON)
+        out.codes["miscoding.touched"] = "slight" if found.people < 1 else "some"
     all_unknown = _leg(
         out,
         "all_unknown",

@@ -26,6 +26,7 @@ _CODES = {
     "random.spread_state": "random.spread",
     "fitness.shift_group": "fitness.largest_shift",
     "impact_death.alarm": "impact_death.rd",
+    "miscoding.touched": "miscoding.moved",
     "tipping.chance_state": "tipping.expected",
     "tipping.difference_state": "tipping.expected",
 }

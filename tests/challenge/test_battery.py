@@ -181,6 +181,7 @@ class ALeg:
     difference: Estimate
     narrower: Estimate
     limit_error: float = 0.0
+    narrower_error: float = 0.0
 
 
 @pytest.mark.parametrize(

@@ -65,6 +65,7 @@ class ALeg:
     difference: Estimate
     narrower: Estimate
     limit_error: float = 0.0
+    narrower_error: float = 0.0
 
 
 # ---- unknown training -----------------------------------------------------------------------------------------------
@@ -246,10 +247,12 @@ def test_wrong_entries_close_to_a_limit_tell_the_other_state():
     near = ALeg(estimate(0.002, 0.2), estimate(0.02, 0.2), limit_error=0.001)
     assert miscoding_gate(replace(BOTH, found=near), BENEFIT).also == ("partly_met",)
     assert miscoding_gate(replace(BOTH, found=replace(near, limit_error=0.0006)), BENEFIT).also == ()
-    close = ALeg(estimate(-0.1, 0.2), estimate(0.002, 0.2), limit_error=0.001)
+    close = ALeg(estimate(-0.1, 0.2), estimate(0.002, 0.2), limit_error=0.0001, narrower_error=0.001)
     assert miscoding_gate(replace(BOTH, found=close), BENEFIT) == Gate(
         "miscoding", "partly_met", "weakened", ("not_met",)
     )
+    calm = replace(close, limit_error=0.001, narrower_error=0.0006)  # each interval has an error of its own
+    assert miscoding_gate(replace(BOTH, found=calm), BENEFIT).also == ()
 
 
 # ---- other explanations ---------------------------------------------------------------------------------------------

@@ -28,7 +28,7 @@ from survstats.effects.augmented import augmented
 from survstats.effects.completed_sets import CompletedSet, completed_sets
 from survstats.effects.imputation import Imputed
 from survstats.effects.pooled_sets import pooled_difference
-from survstats.effects.risk_model import RiskModel, penalise, prepare, refit
+from survstats.effects.risk_model import RiskModel, penalise, refit
 from survstats.effects.standardise import standardised_risks
 from survstats.effects.weighting import weighted_risks
 from survstats.groundwork.errors import NotEstimable
@@ -160,15 +160,8 @@ def _of_sets(people: Mapping[Choice, People], intervals: bool) -> list[Tried]:
 def _of_one_model(people: Mapping[Choice, People], intervals: bool) -> list[Tried]:
     """A standardised choice, and others that read the same model in another way."""
     who = next(iter(people.values()))
-    asked = who.question
     try:
-        model = prepare(
-            _compared(who),
-            outcome=asked.outcome,
-            exposure=asked.exposure,
-            covariates=asked.covariates,
-            cluster=asked.cluster,
-        )
+        model = who.question.model(_compared(who))
     except NotEstimable as fault:
         return [_without(choice, fault) for choice in people]
     found = []

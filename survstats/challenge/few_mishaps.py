@@ -18,11 +18,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from survstats.groundwork.errors import NotEstimable
 from survstats.models.hypergeometric import Margins
-from survstats.models.within_mishap import FEWEST, within_tally
+from survstats.models.within_mishap import FEWEST, informative_tables, within_tally
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ def within_route(outcome: ArrayLike, exposure: ArrayLike, cluster: ArrayLike) ->
             "few_mishaps",
             f"Only {tally.informative} mishaps have both outcomes and both exposures aboard, not {FEWEST + 1}.",
         )
-    tables = _informative_tables(np.asarray(outcome), np.asarray(exposure), np.asarray(cluster))
+    tables = informative_tables(outcome, exposure, cluster)
     return WithinRoute(
         informative=tally.informative,
         better=tally.better,
@@ -95,16 +95,6 @@ def sign_test(better: int, worse: int) -> float:
     many = better + worse
     tail = float(sum(math.comb(many, rarer) for rarer in range(min(better, worse) + 1)) / 2**many)
     return min(1.0, 2 * tail)
-
-
-def _informative_tables(
-    alive: NDArray[np.generic], trained: NDArray[np.generic], labels: NDArray[np.generic]
-) -> pd.DataFrame:
-    """Rows, successes, exposed and exposed successes of each mishap with both outcomes and both groups aboard."""
-    people = pd.DataFrame({"rows": 1, "successes": alive, "exposed": trained}).astype(np.int64)
-    tables = people.assign(both=people["successes"] * people["exposed"]).groupby(labels).sum()
-    mixed = [tables[name].between(1, tables["rows"] - 1) for name in ("successes", "exposed")]
-    return tables[mixed[0] & mixed[1]]
 
 
 def _two_sided(tables: pd.DataFrame) -> float:

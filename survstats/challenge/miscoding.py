@@ -20,7 +20,7 @@ from survstats.effects.completed_sets import CompletedSet, Question, completed_s
 from survstats.effects.imputation import impute
 from survstats.effects.missing_values import UNKNOWN, ImputationPlan
 from survstats.effects.pooled_sets import pooled_difference
-from survstats.effects.risk_model import prepare, refit
+from survstats.effects.risk_model import refit
 from survstats.effects.standardise import standardise
 from survstats.groundwork.errors import CallError, NotEstimable
 from survstats.groundwork.estimate import Estimate
@@ -206,14 +206,7 @@ def _without_entry(frame: pd.DataFrame, whose: Bools, exposure: str) -> pd.DataF
 
 def _as_recorded(frame: pd.DataFrame, question: Question) -> Leg:
     """The main estimate, where a leg moves nobody."""
-    compared = frame[frame[question.exposure].notna()]
-    model = prepare(
-        compared,
-        outcome=question.outcome,
-        exposure=question.exposure,
-        covariates=question.covariates,
-        cluster=question.cluster,
-    )
+    model = question.model(frame)
     wider, narrower = (standardise(refit(model), level=level).difference for level in _levels())
     return Leg(wider, narrower, limit_error=0.0, narrower_error=0.0, value_error=0.0, people=0.0)
 

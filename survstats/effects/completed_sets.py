@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survstats.effects.arms import Seen, seen
-from survstats.effects.risk_model import EXPOSURE_COLUMN, prepare, refit, refuse_thin
+from survstats.effects.risk_model import EXPOSURE_COLUMN, RiskModel, prepare, refit, refuse_thin
 from survstats.effects.standardise import standardised_risks
 from survstats.groundwork.resampling import leave_one_out
 from survstats.models.design import build_design, fill_gaps
@@ -42,6 +42,16 @@ class Question:
     def columns(self) -> list[str]:
         """All of them."""
         return list(dict.fromkeys([self.outcome, self.exposure, self.cluster, *self.covariates]))
+
+    def model(self, people: pd.DataFrame) -> RiskModel:
+        """The model of those who are compared: exposed or not, nobody in neither group; raises as `prepare`."""
+        return prepare(
+            people[people[self.exposure].notna()],
+            outcome=self.outcome,
+            exposure=self.exposure,
+            covariates=self.covariates,
+            cluster=self.cluster,
+        )
 
 
 @dataclass(frozen=True)
@@ -242,13 +252,6 @@ def _flat(weights: Weights) -> Weights:
 
 def _alone(people: pd.DataFrame, question: Question) -> CompletedSet:
     """One set by the road of the main estimate."""
-    compared = people[people[question.exposure].notna()]
-    model = prepare(
-        compared,
-        outcome=question.outcome,
-        exposure=question.exposure,
-        covariates=question.covariates,
-        cluster=question.cluster,
-    )
+    model = question.model(people)
     risks = standardised_risks(refit(model), np.ones(model.occupants, dtype=bool))
     return CompletedSet(risks, seen(model.outcome, model.exposure))

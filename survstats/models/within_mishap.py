@@ -128,8 +128,7 @@ def exact_within(
             "few_mishaps",
             f"Only {tally.informative} mishaps have both outcomes and both exposures aboard, not {FEWEST}.",
         )
-    tables = _tables(outcome, exposure, cluster)
-    tables = tables[_informative(tables)]
+    tables = informative_tables(outcome, exposure, cluster)
     margins = Margins.of(tables)
     t = int(tables["both"].sum())
     centre = margins.theta_of_mean(min(max(t, margins.lowest + 0.5), margins.highest - 0.5))
@@ -148,6 +147,24 @@ def exact_within(
         level=level,
         tally=tally,
     )
+
+
+def informative_tables(outcome: ArrayLike, exposure: ArrayLike, cluster: ArrayLike) -> pd.DataFrame:
+    """``rows``, ``successes``, ``exposed`` and ``both`` of each mishap with both outcomes and both exposures aboard.
+
+    Parameters
+    ----------
+    outcome, exposure : (n,) arrays of 0 and 1
+    cluster : (n,) array
+        Mishap labels; they become the index.
+
+    Raises
+    ------
+    CallError
+        ``not_binary``.
+    """
+    tables = _tables(outcome, exposure, cluster)
+    return tables[_informative(tables)]
 
 
 def _tables(outcome: ArrayLike, exposure: ArrayLike, cluster: ArrayLike) -> pd.DataFrame:

@@ -43,17 +43,18 @@ def _would_fall(results: StudyResults, words: Wording) -> tuple[Text, Text]:
     if way := _way(results, words):
         more = [key for key in (_expected(words), _left(results, words)) if key]
         return words.say(f"change.lead_unknown_{way}"), words.join(*more)
-    if _told(words, "fitness.odds_limit") and _told(words, "fitness.odds_estimate"):
-        return _fitness(words)
+    if _told(words, "fitness.odds_limit"):
+        key = "fitness" if math.isfinite(words.number("fitness.odds_limit").value) else "no_fitness"
+        return words.say(f"change.lead_{key}"), words.say(f"change.{key}")
     return words.say("change.lead_papers"), words.say("change.papers")
 
 
 def _short_of_supports(results: StudyResults, words: Wording) -> Text:
-    """Which gates keep 'suggests' from being 'supports', where few enough do."""
+    """What keeps 'suggests' from being 'supports', where few enough gates do."""
     asked = results.lists.get("change.up", ())
     if results.codes["change.up_word"] != "supports" or not asked:
         return ()
-    named = words.listed([words.template(f"gate_name.{gate}") for gate in asked])
+    named = words.listed([words.template(_ask(results, words, gate)) for gate in asked])
     return (*words.say("change.short_of_supports"), Piece(f" {named}."))
 
 
@@ -86,15 +87,6 @@ def _undone(results: StudyResults, words: Wording) -> str:
         return f"change.unknown_{way}"
     finite = _told(words, "fitness.odds_limit") and math.isfinite(words.number("fitness.odds_limit").value)
     return "change.fitness_alone" if finite else ""
-
-
-def _fitness(words: Wording) -> tuple[Text, Text]:
-    """How strong a hidden trait would have to be; of the kinds tried none may be strong enough."""
-    limit, whole = (words.number(f"fitness.odds_{name}").value for name in ("limit", "estimate"))
-    if not math.isfinite(limit):
-        return words.say("change.lead_no_fitness"), words.say("change.no_fitness")
-    rest = "change.fitness_whole" if math.isfinite(whole) else "change.fitness_never_whole"
-    return words.say("change.lead_fitness"), words.join("change.fitness", rest)
 
 
 def _way(results: StudyResults, words: Wording) -> str:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import datetime
 import os
 import shutil
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 os.environ.setdefault(
     "OPENBLAS_NUM_THREADS", "1"
@@ -13,6 +15,7 @@ os.environ.setdefault(
 
 import pandas as pd
 import pytest
+from shared import Shared
 from thin import THIN, thin_study
 
 from survstats.records.demo import DEMO_NAMES, demo_folder
@@ -30,19 +33,35 @@ def occupants_90():
 
 
 @pytest.fixture(scope="session")
-def demo_results():
-    return {name: run(read_study(demo_folder(name)), today=TODAY) for name in DEMO_NAMES}
+def made_once(tmp_path_factory):
+    """Something by name, made by the first process that asks for it and read by the others."""
+    own = tmp_path_factory.getbasetemp()
+    place = own.parent if "PYTEST_XDIST_WORKER" in os.environ else own
+
+    def shared(kind: str, names: tuple[str, ...], make: Callable[[str], Any]) -> Shared:
+        return Shared(place / kind, names, make)
+
+    return shared
 
 
 @pytest.fixture(scope="session")
-def demo_papers(demo_results):
-    return {name: papers(results, now=NOW) for name, results in demo_results.items()}
+def demo_results(made_once):
+    return made_once("demos", DEMO_NAMES, lambda name: run(read_study(demo_folder(name)), today=TODAY))
 
 
 @pytest.fixture(scope="session")
-def thin_results(tmp_path_factory):
+def demo_papers(made_once, demo_results):
+    return made_once("papers", DEMO_NAMES, lambda name: papers(demo_results[name], now=NOW))
+
+
+@pytest.fixture(scope="session")
+def thin_results(made_once, tmp_path_factory):
     folder = tmp_path_factory.mktemp("thin")
-    return {name: run(read_study(thin_study(name, folder / name)), today=TODAY) for name in THIN}
+
+    def carried_out(name):
+        return run(read_study(thin_study(name, folder / name)), today=TODAY)
+
+    return made_once("thin", tuple(THIN), carried_out)
 
 
 @pytest.fixture

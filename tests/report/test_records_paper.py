@@ -7,6 +7,7 @@ import os
 import re
 import shutil
 import subprocess
+from collections import ChainMap
 from dataclasses import replace
 
 import pytest
@@ -32,7 +33,7 @@ needs_pdftotext = pytest.mark.skipif(
 
 @pytest.fixture(scope="module")
 def results(demo_results, thin_results):
-    return {**demo_results, **thin_results}
+    return ChainMap(demo_results, thin_results)
 
 
 def content(results: StudyResults) -> RecordsContent:

@@ -14,18 +14,13 @@ from survstats.effects.fading_differences import Comparison, compare, difference
 from survstats.effects.recency import EDGES, Groups, groups_of
 from survstats.effects.risk_model import refuse_thin
 from survstats.effects.undated import complete_months
-from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
-from survstats.models.decay_profile import RateRange, RateScale, rate_range
+from survstats.models.borne_rates import half_life, no_half_life, rate_scale
+from survstats.models.decay_profile import RateRange, rate_range
 
 Floats = NDArray[np.float64]
 
 DRAWS = 20
-FEWEST_DATED = 20
-#: The late months must be so many times the early ones (ninth and first tenth), or there is nothing to see fade.
-SPREAD = 2.0
-#: Half-lives are looked for from the first tenth of the observed months upward: shorter ones few people could show.
-SHORTEST_SHARE = 0.1
 CURVE_POINTS = 25
 #: A date is no better than to the month, so a month asked for counts as observed so near the first or last one.
 WITHIN_MONTHS = 1.0
@@ -132,7 +127,7 @@ def fading(
     rows = rows.assign(**{_EXPOSED: (~inside.never).astype(float)})
     refuse_thin(rows, outcome, _EXPOSED, cluster)
     observed = np.sort(rows[months].to_numpy(float)[inside.dated])
-    scale = _scale(observed)
+    scale = rate_scale(observed)
     strata = [outcome, *(name for name in alike if name in rows.columns)]
     since = [
         complete_months(rows, months=months, undated=inside.undated, strata=strata, cluster=cluster, rng=rng)
@@ -143,14 +138,14 @@ def fading(
     )
     sets, whole = profiled(whole, since, scale)
     found = rate_range(sets, scale, df=whole.df, level=level)
-    half_life, reason = _half_life(found, whole)
+    reason = no_half_life(found)
     wanted = [
         month for month in asked if observed[0] - WITHIN_MONTHS <= month <= observed[-1] + WITHIN_MONTHS
     ]
     places = [*wanted, *np.linspace(observed[0], observed[-1], CURVE_POINTS)]
     found_at = list(zip(map(float, places), differences(whole, sets, scale, found, places), strict=True))
     return Fading(
-        half_life_months=half_life,
+        half_life_months=_half_life(found, whole) if reason is None else None,
         reason=reason,
         at_least_months=math.log(2) / found.fastest
         if reason == "fading_not_seen" and found.fastest
@@ -166,40 +161,12 @@ def fading(
     )
 
 
-def _scale(observed: Floats) -> RateScale:
-    """The rates to look at, from the months observed; refuses where they cannot show any fading."""
-    if len(observed) < FEWEST_DATED:
-        raise NotEstimable("too_few_dated", "Too few people have a hands-on course of known date.")
-    early, middle, late = np.quantile(observed, [SHORTEST_SHARE, 0.5, 1 - SHORTEST_SHARE])
-    if late < SPREAD * early or not middle > 0:
-        raise NotEstimable(
-            "no_spread_of_months", "All courses lie about as long back: nothing can be seen to fade."
-        )
-    return RateScale(unit=math.log(2) / middle, fastest=math.log(2) / max(early, middle / 20))
-
-
-def _half_life(found: RateRange, whole: Comparison) -> tuple[Estimate | None, str | None]:
-    """The half-life, or why there is none."""
-    if not found.no_effect_excluded:
-        return None, "fading_unbounded"
-    if found.size <= 0:
-        return None, "fading_no_gain"
-    if found.at_zero:
-        return None, "fading_unbounded" if found.fastest is None else "fading_not_seen"
-    if found.at_fastest:
-        return None, "fading_unbounded" if found.slowest is None else "fading_too_fast"
-    if found.slowest is None and found.fastest is None:
-        return None, "fading_unbounded"
-    return Estimate(
-        value=math.log(2) / found.rate,
-        low=0.0 if found.fastest is None else math.log(2) / found.fastest,
-        high=math.inf if found.slowest is None else math.log(2) / found.slowest,
-        se=math.nan,
+def _half_life(found: RateRange, whole: Comparison) -> Estimate:
+    return half_life(
+        found,
         level=whole.level,
         df=whole.df,
-        scale="log",
-        unit="months",
         method=f"{whole.method}_scaled_profile",
-        mishaps=len(whole.design.mishap_labels),
-        occupants=len(whole.outcome),
-    ), None
+        clusters=len(whole.design.mishap_labels),
+        rows=len(whole.outcome),
+    )

@@ -9,11 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from survstats.effects.intervals import t_quantile
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
+from survstats.models.borne_rates import over_borne_rates
 from survstats.models.collapsed import gather, one_plus_exp
 from survstats.models.decay_profile import RateRange, RateScale, rate_range
 from survstats.models.design import Design, build_design, fill_gaps
@@ -138,23 +138,17 @@ def differences(
 ) -> list[Estimate]:
     """The difference at each month: at the best rate, with limits over all rates that can be borne.
 
-    Were the rate known, the difference would have jackknife limits. A rate that falls by d in the scaled profile
-    leaves the square root of (quantile squared - d) of them: the limits are the outermost over all rates, as those of
-    a profile of the difference itself would be.
+    Were the rate known, it would have jackknife limits; `models.borne_rates` says what is left of them.
     """
     at = scale.place(sets[0].rates)
     values, errors, df = _at_each_rate(whole, sets, months)
-    value = CubicSpline(at, values)(scale.place(found.rate))
     quantile = np.array([t_quantile(whole.level, one) for one in df])
-    left = quantile**2 - found.falls[:, None]
-    reach = np.sqrt(np.maximum(left, 0.0)) * CubicSpline(at, errors)(found.places)
-    centre = np.where(left >= 0, CubicSpline(at, values)(found.places), np.nan)
-    low, high = np.nanmin(centre - reach, axis=0), np.nanmax(centre + reach, axis=0)
+    value, low, high = over_borne_rates(at, values, errors, quantile, scale, found)
     return [
         Estimate(
             value=float(value[place]),
-            low=max(-1.0, min(float(low[place]), float(value[place]))),
-            high=min(1.0, max(float(high[place]), float(value[place]))),
+            low=max(-1.0, float(low[place])),
+            high=min(1.0, float(high[place])),
             se=math.nan,
             level=whole.level,
             df=float(df[place]),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Scale = Literal["identity", "log", "logit"]
-Unit = Literal["share", "difference", "ratio", "odds_ratio", "count", "months"]
+Unit = Literal["share", "difference", "ratio", "odds_ratio", "count", "months", "seconds"]
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class Estimate:
         Degrees of freedom of the t quantile; infinite for a normal one, NaN for exact limits.
     scale : {"identity", "log", "logit"}
         The scale on which the interval is symmetric.
-    unit : {"share", "difference", "ratio", "odds_ratio", "count", "months"}
+    unit : {"share", "difference", "ratio", "odds_ratio", "count", "months", "seconds"}
         Shares and differences are in [0, 1] and [-1, 1]; percent exists only in ``report``.
     method : str
         Code of the method (``"jackknife"``, ``"exact"``).

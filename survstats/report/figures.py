@@ -6,6 +6,9 @@ from collections.abc import Callable
 
 from survstats.report.axis_figure import draw_axis
 from survstats.report.break_even_figure import curve, difference_at, draw_break_even
+from survstats.report.cabin_map import CabinMapFigure
+from survstats.report.cabin_map_figure import draw_cabin_map
+from survstats.report.cabin_map_figure import figure_rows as cabin_map_data
 from survstats.report.calibration_figure import CalibrationFigure, draw_calibration
 from survstats.report.calibration_figure import figure_rows as calibration_data
 from survstats.report.chains_figure import ChainsFigure, draw_chains
@@ -18,7 +21,9 @@ from survstats.report.gaps_figure import draw_gaps
 from survstats.report.graph_figure import GraphFigure, draw_graph
 from survstats.report.one_out_figure import OneOutFigure, draw_one_out
 from survstats.report.one_out_figure import figure_rows as one_out_data
+from survstats.report.out_figure import OutFigure, draw_out, out_data
 from survstats.report.records_content import GapsFigure
+from survstats.report.runs_figure import RunsFigure, draw_runs, runs_data
 from survstats.report.seats_figure import draw_seats
 from survstats.report.style import Paper
 from survstats.report.tipping_figure import TippingFigure, draw_tipping
@@ -37,6 +42,9 @@ Figure = (
     | ChoicesFigure
     | TippingFigure
     | OneOutFigure
+    | CabinMapFigure
+    | OutFigure
+    | RunsFigure
 )
 _DRAWN: dict[type, Callable[..., str]] = {
     SeatsFigure: draw_seats,
@@ -50,6 +58,9 @@ _DRAWN: dict[type, Callable[..., str]] = {
     ChoicesFigure: draw_choices,
     TippingFigure: draw_tipping,
     OneOutFigure: draw_one_out,
+    CabinMapFigure: draw_cabin_map,
+    OutFigure: draw_out,
+    RunsFigure: draw_runs,
 }
 
 
@@ -97,6 +108,12 @@ def figure_data(figure: Figure) -> tuple[tuple[str, ...], list[tuple[Cell, ...]]
         return tipping_data(figure)
     if isinstance(figure, OneOutFigure):
         return one_out_data(figure)
+    if isinstance(figure, CabinMapFigure):
+        return cabin_map_data(figure)
+    if isinstance(figure, OutFigure):
+        return out_data(figure)
+    if isinstance(figure, RunsFigure):
+        return runs_data(figure)
     if isinstance(figure, GraphFigure):
         return (
             ("kind", "from", "to"),

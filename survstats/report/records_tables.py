@@ -134,7 +134,7 @@ def _time(words: Wording, row: str) -> Text:
 def _seconds(words: Wording, name: str) -> Text:
     if words.is_word(name):
         return (Piece(words.template("exercises.not_reached"), name),)
-    return words.cell(name, "seconds")
+    return words.cell(name, "whole_seconds")
 
 
 def table_section(

@@ -88,6 +88,26 @@ def _months(value: float) -> str:
     return f"{value:g}{NO_BREAK}{'month' if value == 1 else 'months'}"
 
 
+def _seconds_bare(value: float) -> str:
+    """Whole seconds; below ten one decimal, unless it is 0."""
+    if not math.isfinite(value):
+        return "no limit"
+    tenths = math.floor(10 * abs(value) + 0.5) / 10
+    if tenths >= 10 or tenths == int(tenths):
+        return _whole(value)
+    return f"{math.copysign(tenths, value):.1f}".replace("-", MINUS)
+
+
+def _seconds(value: float) -> str:
+    bare = _seconds_bare(value)
+    return f"{bare}{NO_BREAK}{'second' if bare in ('1', MINUS + '1') else 'seconds'}"
+
+
+def _time_ratio(value: float) -> str:
+    """How many times as long; two decimals, so that .97 and 1.04 do not both print as 1."""
+    return f"{value:.2f}" if value < 9.995 else _ratio(value)
+
+
 def _pair(low: str, high: str) -> str:
     return f"{low}{NO_BREAK}to{NO_BREAK}{high}"
 
@@ -125,7 +145,10 @@ FORMS: dict[str, Callable[[float], str]] = {
     "have": _counted("has", "have"),
     "were": _counted("was", "were"),
     "are": _counted("is", "are"),
-    "seconds": lambda value: f"{value:.0f}",
+    "seconds": _seconds,
+    "seconds_bare": _seconds_bare,
+    "whole_seconds": lambda value: f"{value:.0f}",
+    "time_ratio": _time_ratio,
     "agreement": _decimal,
     "decimal": _decimal,
     "one_decimal": lambda value: _decimal(value, 1),
@@ -158,6 +181,9 @@ WHOLE_FORMS: dict[str, Callable[[Number], str]] = {
     "percent_with_interval": _with_limits(_share),
     "whole_with_interval": _with_limits(_whole),
     "months_with_interval": _with_limits(_whole, f"{NO_BREAK}months"),
+    "seconds_with_interval": _with_limits(_seconds_bare, f"{NO_BREAK}seconds"),
+    "time_ratio_with_interval": _with_limits(_time_ratio),
+    "time_ratio_interval": lambda n: _pair(_time_ratio(_limit(n.low)), _time_ratio(_limit(n.high))),
     "interval": lambda n: _pair(_points_bare(_limit(n.low)), _points_bare(_limit(n.high))),
     "percent_limits": lambda n: _pair(*(_share(_limit(limit)) for limit in (n.low, n.high))) + f"{NO_BREAK}%",
     "percent_interval": lambda n: _pair(_share(_limit(n.low)), _share(_limit(n.high))),

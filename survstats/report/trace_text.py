@@ -24,6 +24,7 @@ _FORMS = {
     "rounds": "count",
     "year": "year",
     "months": "months_with_interval",
+    "seconds": "seconds_with_interval",
     "p": "chance",
     "df": "one_decimal",
     "number_needed": "whole_with_interval",

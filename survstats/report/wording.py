@@ -22,7 +22,12 @@ _PRINTED = (
     "calibration",
     "choices",
     "coefficients",
+    "cabin_classes",
+    "cabin_zones",
     "crude_shares",
+    "egress_at",
+    "egress_models",
+    "egress_people",
     "empty_cells",
     "era_positivity",
     "estimators",
@@ -38,8 +43,10 @@ _PRINTED = (
     "modifier_contrasts",
     "modifiers",
     "one_mishap_out",
+    "position",
     "recency",
     "runs",
+    "runs_model",
 )
 """Tables whose cells sentences may quote, as ``table.row.column`` with rows counted from 0."""
 _PARTS = ("value", "low", "high", "level", "df", "mishaps", "occupants")

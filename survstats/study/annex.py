@@ -8,7 +8,21 @@ import pandas as pd
 
 from survstats.effects.standardise import Effect
 from survstats.records.cohort import Population
-from survstats.study import beside, circumstances, imputing, other_models, pairs, recency_told
+from survstats.records.loading import Records
+from survstats.study import (
+    beside,
+    cabin_told,
+    circumstances,
+    egress_told,
+    imputing,
+    other_models,
+    pairs,
+    rates_told,
+    recency_told,
+    runs_told,
+    split_told,
+    times_told,
+)
 from survstats.study.estimating import FEWEST_MISHAPS, MainEstimate
 from survstats.study.everybody import Everybody, in_fixed_order
 from survstats.study.graph_told import store_graph, store_question
@@ -18,10 +32,19 @@ from survstats.study.positivity import store_positivity
 from survstats.study.results import MASKED, Audience
 from survstats.study.results_builder import ResultsBuilder
 
+#: What is made for the house alone: it cuts the same people finer than anything that is shared.
+_IN_HOUSE = (
+    *(*recency_told.IDS, *recency_told.FADING_IDS, *circumstances.IDS, "imputation_delta"),
+    *(*egress_told.IDS, *times_told.IDS, *split_told.IDS, *rates_told.IDS),
+    *(*cabin_told.IDS, *cabin_told.POSITION_IDS),
+    *(*runs_told.IDS, *runs_told.RACE_IDS),
+)
+
 
 def store_annex(
     out: ResultsBuilder,
     study: Study,
+    records: Records,
     people: Everybody,
     found: Found,
     *,
@@ -34,6 +57,8 @@ def store_annex(
     ----------
     out : ResultsBuilder
     study : Study
+    records : Records
+        Whose trainer runs are read here; nothing else is.
     people : Everybody
     found : Found
         Without a main estimate the models are left out, with its reason.
@@ -49,12 +74,14 @@ def store_annex(
     _store_models(out, study, people, main)
     tell("recency")
     if audience == "sharing":
-        out.leave_out(
-            MASKED, *recency_told.IDS, *recency_told.FADING_IDS, *circumstances.IDS, "imputation_delta"
-        )
+        out.leave_out(MASKED, *_IN_HOUSE)
     else:
         _store_recency(out, study, people, main, passengers)
         imputing.store_delta(out, found.imputed, study.covariates)
+        _store_egress(out, study, people)
+        cabin_told.store_cabin(out, study, people)
+        runs_told.store_runs_model(out, study, records, people, main)
+        runs_told.store_race(out, study)
     store_estimators(out)
 
 
@@ -92,6 +119,15 @@ def _store_recency(
         everyone=(frames[0], study.covariates, None if main is None else main.effect),
         passengers=(frames[1], without_role, passengers),
     )
+
+
+def _store_egress(out: ResultsBuilder, study: Study, people: Everybody) -> None:
+    """Who got out and how soon, and how much of the difference in survival lies in it."""
+    frame, covariates = people.primary_in_order, study.covariates
+    curves = egress_told.store_egress(out, frame, covariates)
+    model = times_told.store_times(out, frame, covariates, curves)
+    split_told.store_split(out, frame, covariates)
+    rates_told.store_rates(out, model, seed=study.plan.run.seed)
 
 
 def _few(out: ResultsBuilder) -> str:

@@ -28,7 +28,8 @@ OPEN_LISTS = re.compile(
 #: The analyst's tables and counts stay here whole: they cut the same people finer than anything that is shared.
 IN_HOUSE = re.compile(
     r"(flow|crude_shares|recency|fading_months|modifiers|calibration|influence|era_positivity|empty_cells)/"
-    r"|(recency|fading|imputed|pairs|overlap|tipping|miscoding)\."
+    r"|(egress_people|egress_at|cabin_zones|cabin_classes|position)/"
+    r"|(recency|fading|imputed|pairs|overlap|tipping|miscoding|cabin|position|race|split)\."
 )
 #: Numbers that rest on who is unknown, undocumented or in a harmless mishap, and on what single choices find.
 STAYS = re.compile(r"(tipping|miscoding|under_reporting)\.|choices\.(smallest|largest)$|effect\.rd_imputed$")

@@ -18,6 +18,7 @@ from survstats.groundwork.file_bytes import read_file
 from survstats.groundwork.provenance import bytes_hash
 from survstats.groundwork.toml_faults import first_fault, line_of, place, read_toml
 from survstats.records.population import PopulationFilter
+from survstats.study.cabin_plan import cabin_refusals
 from survstats.study.plan_refusals import refuse_accepted, refuse_modifiers, refuse_years
 from survstats.study.plan_sections import PopulationPlan, StudyPlan
 
@@ -61,8 +62,8 @@ class Study:
 
     @property
     def analysis_hash(self) -> str:
-        """SHA-256 of what the numbers and the word depend on: question, population, model, imputation, challenge, seed,
-        accepted rules, cabins and mapping.
+        """SHA-256 of what the numbers and the word depend on: question, population, model, imputation, challenge,
+        breath, seed, accepted rules, cabins and mapping.
 
         Title, names, comments, who checked the mapping, and the order in which things are written do not change it.
         """
@@ -78,9 +79,13 @@ class Study:
             "cold_water_c": None if plan.model is None else plan.model.cold_water_c,
             "imputation": plan.imputation.model_dump(),
             "challenge": plan.challenge.model_dump(),
+            "breath": plan.breath.model_dump(),
             "seed": plan.run.seed,
             "accepted": sorted(self.accepted),
-            "cabins": self.cabins,
+            "cabins": {
+                name: cabin.model_dump() if cabin.seats else cabin.rows
+                for name, cabin in self.plan.cabin.items()
+            },
             "mapping": {name: entry for name, entry in self.mapping_content.items() if name != "checked_by"}
             or None,
         }
@@ -169,6 +174,7 @@ def parse_plan(raw: bytes) -> StudyPlan:
             (("model", "covariates"), partial(refuse_bad_covariates, covariates)),
             (("model", "modifiers"), partial(refuse_modifiers, plan.model)),
         ]
+    refusals += cabin_refusals(plan.cabin)
     for at in range(len(accepted)):
         refusals.append((("records", "accepted", at, "rule"), partial(refuse_accepted, accepted[: at + 1])))
     for path, refuse in refusals:

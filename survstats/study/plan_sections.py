@@ -14,6 +14,9 @@ Year = Annotated[int, Field(ge=1678, le=2261)]
 Role = Literal["flight_crew", "technical_crew", "passenger"]
 Chosen = Annotated[list[_Entry], Field(min_length=1)]
 Name = Annotated[str, StringConstraints(max_length=60, pattern=_ONE_LINE, strip_whitespace=True)]
+Zone = Annotated[
+    str, StringConstraints(min_length=1, max_length=24, pattern=_ONE_LINE, strip_whitespace=True)
+]
 
 
 class _Strict(BaseModel):
@@ -53,10 +56,21 @@ class PopulationPlan(_Strict):
     roles: Chosen[Role] = []
 
 
-class CabinPlan(_Strict):
-    """How many rows of seats the aircraft of a class have."""
+Row = Annotated[int, Field(ge=1, le=40)]
 
-    rows: Annotated[int, Field(ge=1, le=40)]
+
+class CabinPlan(_Strict):
+    """How the cabin of a class is laid out; rows alone serve the check of seats and draw no map.
+
+    ``seats`` are the letters across a row as the records write the side of a seat, from left to right, with a space
+    for an aisle ("LL RR"). ``exits`` name row and side ("1L"). ``zones`` give each row, by first and last, one name.
+    `survstats.study.cabin_plan` says what must agree.
+    """
+
+    rows: Row
+    seats: Line = ""
+    exits: Annotated[list[Word], Field(max_length=24)] = []
+    zones: dict[Zone, Annotated[list[Row], Field(min_length=2, max_length=2)]] = {}
 
 
 class SharingPlan(_Strict):
@@ -110,6 +124,15 @@ class ChallengePlan(_Strict):
         return tuple(name for name, less in doubts_less.items() if less)
 
 
+class BreathPlan(_Strict):
+    """How long breath lasts in the water of these mishaps against a warm pool: 1 as long, .5 half as long.
+
+    Colder water shortens it; by how much is for the user to say. The bounds are common practice, no source.
+    """
+
+    multiplier: Annotated[float, Field(ge=0.05, le=1.5)] = 1.0
+
+
 class PaperPlan(_Strict):
     """Who stands behind the paper."""
 
@@ -137,6 +160,7 @@ class StudyPlan(_Strict):
     model: ModelPlan | None = None
     imputation: ImputationPlan = ImputationPlan()
     challenge: ChallengePlan = ChallengePlan()
+    breath: BreathPlan = BreathPlan()
     paper: PaperPlan = PaperPlan()
     sharing: SharingPlan = SharingPlan()
     run: RunPlan = RunPlan()

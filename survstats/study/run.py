@@ -75,7 +75,7 @@ def run(
     people = everybody(study, records)
     _store_gaps(out, study, records, people)
     found = judge(out, study, people, banners=out.lists["records.banners"], tell=tell)
-    annex.store_annex(out, study, people, found, audience=audience, tell=tell)
+    annex.store_annex(out, study, records, people, found, audience=audience, tell=tell)
     locked.refuse_changed(study)
     agreed.store_judged(out)
     out.codes["paper.audience"] = "board"

@@ -13,12 +13,22 @@ from survstats.study.results import MASKED, Cell, Number, StudyResults, Table, r
 from survstats.study.results_builder import cell_id
 
 Kind = Literal[
-    "people", "estimate", "mishaps", "plan", "threshold", "rule", "trainer_runs", "log", "finding", "graph"
+    "people",
+    "estimate",
+    "mishaps",
+    "plan",
+    "threshold",
+    "rule",
+    "trainer_runs",
+    "log",
+    "finding",
+    "graph",
+    "published",
 ]
 
 #: Counts and codes of the verdict and its gates: they end in the rule, whose thresholds the paper prints.
 _RULE = re.compile(r"verdict\.|change\.|(gate|challenge)\.\w+\.number$|(gates|challenges)/")
-_RUNS = re.compile(r"runs\.|records\.runs$|runs/")
+_RUNS = re.compile(r"runs(_model|_fading_curve|_fading_months)?[./]|records\.runs$|race\.pool_median$")
 _LOG = re.compile(r"log\.")
 _FINDINGS = ("findings", "findings_by_rule", "accepted")
 #: Columns that say at which steps a table is made: the method decides them, no record does.
@@ -27,6 +37,8 @@ _STEPS = re.compile(
     r"|imputation_delta/\d+/delta_\w+$|imputation_chains/\d+/(draw|iteration)$|tipping/\d+/trained_died$"
     r"|fitness/\d+/strength$|miscoding_grid/\d+/(sensitivity_\w+|specificity)$|choices/\d+/number$"
 )
+#: The layout of the cabins: the study file decides it.
+_LAYOUT = re.compile(r"cabin_(layout|exits)/")
 _GRAPH = re.compile(r"graph\.|(graph_nodes|graph_edges|open_paths)/")
 
 
@@ -52,7 +64,7 @@ class Trace:
         ``people`` counted people, ``mishaps`` counted mishaps, ``estimate`` any other number made of counts, ``plan``
         from the study file, ``threshold`` of the verdict, ``rule`` of the verdict or the steps of a table,
         ``trainer_runs`` from the trainer's records, ``log`` from the run log, ``finding`` of the checks of the records,
-        ``graph`` of causes as shipped.
+        ``graph`` of causes as shipped, ``published`` with its source beside it.
     number : Number or None
         None for a cell, and for an id that is absent.
     cell : str, float, int or None
@@ -176,6 +188,7 @@ def _kind(results: StudyResults, name: str, cell: Cell) -> Kind:
         (bool(_RUNS.match(name)), "trainer_runs"),
         (bool(_LOG.match(name)), "log"),
         (table in _FINDINGS, "finding"),
+        (bool(_LAYOUT.match(name)), "plan"),
         (bool(_GRAPH.match(name)), "graph"),
         (name in results.mishaps or name.rpartition("/")[2] == "mishaps", "mishaps"),
     )
@@ -185,7 +198,7 @@ def _kind(results: StudyResults, name: str, cell: Cell) -> Kind:
     number = results.numbers.get(name)
     if number is None:  # in results for sharing nothing is left to tell whom a cell counts
         return "people" if _withheld(results) and (isinstance(cell, int) or cell == MASKED) else "estimate"
-    by_method: dict[str, Kind] = {"study_file": "plan", "rule": "threshold"}
+    by_method: dict[str, Kind] = {"study_file": "plan", "rule": "threshold", "published": "published"}
     if number.method in by_method:
         return by_method[number.method]
     if number.unit == "count" and re.search(r"mishaps$|^within\.", name):

@@ -28,6 +28,7 @@ EXPECTED = {
     "03_the_question",
     "04_training_effect",
     "05_within_the_same_mishap",
+    "06_time_to_egress",
     "07_unknown_training",
     "08_fading",
     "09_what_would_overturn_it",

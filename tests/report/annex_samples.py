@@ -25,6 +25,42 @@ def count(value: int) -> Number:
     return Number(value, "count", "counted")
 
 
+def seconds(value: float, low: float, high: float) -> Number:
+    return Number(value, "seconds", "invented", low, high, 0.95, mishaps=54, occupants=231)
+
+
+def share(value: float, low: float, high: float) -> Number:
+    return Number(value, "share", "invented", low, high, 0.95, mishaps=54, occupants=231)
+
+
+#: Getting out of the cabin, as far as it is not in the tables.
+GETTING_OUT: dict[str, Number] = {
+    "egress.share_out.trained": share(0.881, 0.802, 0.931),
+    "egress.share_out.untrained": share(0.774, 0.702, 0.836),
+    "egress.rd_out": difference(0.107, 0.011, 0.203),
+    "egress.rd_20_least": difference(-0.043, -0.151, 0.065),
+    "egress.rd_20_most": difference(0.244, 0.131, 0.357),
+    "egress.rd_20_model": difference(0.118, 0.009, 0.227),
+    "egress.rd_60_least": difference(0.083, -0.021, 0.187),
+    "egress.rd_60_most": difference(0.083, -0.021, 0.187),
+    "egress.rd_60_model": difference(0.111, 0.007, 0.215),
+    "egress.seconds_least": seconds(-1.3, -4.4, 1.8),
+    "egress.seconds_most": seconds(12.6, 9.2, 16.0),
+    "egress.time_ratio": Number(0.784, "ratio", "invented", 0.622, 0.988, 0.95, mishaps=51, occupants=177),
+    "egress.median.trained": seconds(14.4, 11.2, 18.5),
+    "egress.median.untrained": seconds(18.3, 15.1, 22.2),
+    "egress.fit_distance": Number(0.026, "share", "invented"),
+    "split.rd": difference(0.079, -0.048, 0.206),
+    "split.getting_out": difference(0.091, 0.008, 0.174),
+    "split.afterwards": difference(-0.012, -0.077, 0.053),
+    "split.out_trained": share(0.879, 0.8, 0.93),
+    "split.out_untrained": share(0.772, 0.7, 0.834),
+    "split.after_trained": share(0.845, 0.77, 0.9),
+    "split.after_untrained": share(0.86, 0.79, 0.91),
+    "rates.all": Number(1.44, "ratio", "invented", 1.06, 1.96, 0.95, mishaps=54, occupants=231),
+    "rates.within": Number(1.29, "ratio", "invented", 0.81, 2.06, 0.95, mishaps=54, occupants=231),
+    "rates.draws": count(19),
+}
 #: The doubts in order, each with a state and a finding.
 CHALLENGES: dict[str, tuple[str, str]] = {
     "survivor_headline": ("weakens", "bounded"),
@@ -146,6 +182,7 @@ NUMBERS: dict[str, Number] = {
     "threshold.in_part_not_met": Number(4, "count", "rule"),
     "threshold.in_part_not_full": Number(5, "count", "rule"),
     **{f"challenge.{name}.number": count(at) for at, name in enumerate(CHALLENGES, 1)},
+    **GETTING_OUT,
 }
 CODES = {
     "question.population": "P1",
@@ -168,6 +205,11 @@ CODES = {
     "verdict.borderline": "no",
     "verdict.reason": "gates",
     "verdict.word": "cannot_tell",
+    "egress.rd_20_form": "range",
+    "egress.rd_60_form": "point",
+    "egress.seconds_form": "range",
+    "egress.fit": "close",
+    "rates.proportional": "kept",
 }
 LISTS = {
     "plan.modifiers": ["far_seat", "capsized"],
@@ -254,6 +296,65 @@ def _doubts() -> dict[str, Table]:
             ("sensitivity_dead", "sensitivity_survivors", "specificity", "difference"), tuple(grid)
         ),
         "choices": _choices(),
+    }
+
+
+#: Boxes of time in seconds and the share of the group in each; the second box of the trained is one known second.
+BOXES = {
+    "trained": ((4, 10, 0.21), (12, 12, 0.09), (10, 20, 0.26), (25, 40, 0.19), (45, 60, 0.11)),
+    "untrained": ((6, 15, 0.17), (15, 30, 0.32), (30, 60, 0.21), (60, 90, 0.07)),
+}
+
+
+def getting_out_tables() -> dict[str, Table]:
+    """The tables of getting out of the cabin."""
+    people = [
+        ("trained", 93, 79, 12, 2, 61, 3, 58, 18),
+        ("untrained", 138, 103, 31, 4, 88, 5, 83, 15),
+        ("others", 44, 29, 8, 7, 21, 1, 20, 8),
+    ]
+    curve: list[tuple[Cell, ...]] = []
+    model: list[tuple[Cell, ...]] = []
+    at: list[tuple[Cell, ...]] = []
+    for arm, boxes in BOXES.items():
+        ends = sorted({0, *(end for low, high, _ in boxes for end in (low, high))})
+        for end in ends:
+            least = sum(mass for _, high, mass in boxes if high <= end)
+            most = sum(mass for low, high, mass in boxes if low < end or high <= end)
+            curve.append((arm, float(end), least, most, max(least - 0.08, 0.0), min(most + 0.07, 1.0)))
+        ever = sum(mass for *_, mass in boxes)
+        model += [(arm, 3.0 * step, ever * (1 - 0.955 ** (3.0 * step)) ** 2) for step in range(41)]
+        for place, second in enumerate((10, 20, 40, 60)):
+            out, inside = 11 + 17 * place, (71 if arm == "trained" else 97) - 16 * place
+            at.append((arm, float(second), out, inside, 13 + place))
+    shapes = (
+        ("lognormal", 0.784, -311.42, 0.52),
+        ("loglogistic", 0.771, -313.77, 0.31),
+        ("weibull", 0.812, -319.04, 0.61),
+    )
+    return {
+        "egress_people": Table(
+            ("arm", "occupants", "out", "inside", "not_known", "timed", "points", "bands", "time_unknown"),
+            tuple(people),
+        ),
+        "egress_curve": Table(("arm", "time_s", "least", "most", "low", "high"), tuple(curve)),
+        "egress_boxes": Table(
+            ("arm", "from_s", "to_s", "mass"),
+            tuple(
+                (arm, float(low), float(high), mass)
+                for arm, boxes in BOXES.items()
+                for low, high, mass in boxes
+            ),
+        ),
+        "egress_at": Table(("arm", "time_s", "known_out", "known_inside", "cannot_tell"), tuple(at)),
+        "egress_model_curve": Table(("arm", "time_s", "share"), tuple(model)),
+        "egress_models": Table(
+            ("distribution", "time_ratio", "low", "high", "log_likelihood", "scale"),
+            tuple(
+                (name, value, value - 0.16, value + 0.2, likelihood, scale)
+                for name, value, likelihood, scale in shapes
+            ),
+        ),
     }
 
 
@@ -345,6 +446,7 @@ def _tables(results: StudyResults) -> dict[str, Table]:
     return {
         "estimators": _estimators(),
         **_doubts(),
+        **getting_out_tables(),
         "flow": Table(("step", *statuses), tuple(flow)),
         "crude_shares": Table(
             ("status", "survived", "died", "all", "of_row_survived", "of_survivors", "of_dead"), tuple(crude)

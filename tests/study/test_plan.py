@@ -230,7 +230,7 @@ FULL_FAULTS = {
     "empty class": ('["B"]', '[""]', 34, ["population.classes", "some text"]),
     "no such role": ('["passenger"]', '["cook"]', 36, ["population.roles", "'passenger'"]),
     "no rows": ("rows = 4", "rows = 0", 39, ["cabin.B.rows", "at least 1"]),
-    "unknown key of a cabin": ("rows = 4", "rows = 4\nseats = 4", 40, ["cabin.B.seats", "Known here: rows"]),
+    "unknown key of a cabin": ("rows = 4", "rows = 4\nchairs = 4", 40, ["cabin.B.chairs", "Known here: rows, seats"]),
     "cell too small": ("= 7", "= 2", 42, ["sharing.smallest_cell", "at least 3"]),
     "cell too large": ("= 7", "= 51", 42, ["at most 50"]),
     "empty file name": ('"mishap.csv"', '""', 10, ["records.mishap", "some text"]),

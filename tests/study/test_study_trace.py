@@ -15,7 +15,7 @@ from survstats.study.results import StudyResults
 from survstats.study.run import run
 from survstats.study.trace import trace
 
-ELSEWHERE = ("plan", "threshold", "rule", "trainer_runs", "log", "finding", "graph")
+ELSEWHERE = ("plan", "threshold", "rule", "trainer_runs", "log", "finding", "graph", "published")
 #: Tables with hundreds of rows made alike: their first rows stand for all.
 MOST_ROWS = 12
 

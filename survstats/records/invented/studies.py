@@ -101,6 +101,26 @@ smallest_worthwhile_points = 5  # the smallest gain in survival worth acting on,
 mishap = "mishap.csv"  # one row per mishap
 occupant = "occupant.csv"  # one row per person aboard
 
+# the cabin of each class: rows of seats, row 1 in front; the letters across a row, a space where the aisle is; exits by
+# row and side; zones by their first and last row, every row in one
+[cabin.A_twin_2c8p]
+rows = 5
+seats = "L R"
+exits = ["1L", "1R", "4L", "4R"]
+zones = {{front = [1, 1], middle = [2, 3], rear = [4, 5]}}
+
+[cabin.B_light_1c4p]
+rows = 3
+seats = "L R"
+exits = ["2L", "2R"]
+zones = {{front = [1, 1], rear = [2, 3]}}
+
+[cabin.C_heavy_3c16p]
+rows = 10
+seats = "L R"
+exits = ["1L", "1R", "5L", "5R", "9L", "9R"]
+zones = {{front = [1, 3], middle = [4, 7], rear = [8, 10]}}
+
 [model]
 # what is held equal between trained and untrained people
 covariates = [{covariates}]

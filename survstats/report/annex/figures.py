@@ -14,6 +14,8 @@ from survstats.report.fading_figure import BandPoint, CurvePoint, FadingFigure
 from survstats.report.graph_figure import ArrowKind, GraphFigure, GraphNode, NodeState, arrow_kinds
 from survstats.report.graph_layout import PLACES, STAGES
 from survstats.report.lettering import join
+from survstats.report.out_figure import OutFigure
+from survstats.report.out_panel import OutPanel, OutStep
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
 
@@ -177,3 +179,95 @@ def calibration_picture(results: StudyResults, words: Wording) -> Picture | None
         alt=_alt(words, "annex.fit.figure"),
     )
     return Picture("calibration", figure)
+
+
+SHOWN_SECONDS = (60.0, 120.0)
+"""F4 reaches so many seconds at least and at most."""
+
+
+def out_picture(results: StudyResults, words: Wording) -> Picture | None:
+    """F4: who was out of the cabin by each second, and what the records leave open, a panel for each group."""
+    curves = {
+        arm: [row for row in table_rows(results, "egress_curve") if row["arm"] == arm]
+        for arm in dict.fromkeys(str(row["arm"]) for row in table_rows(results, "egress_curve"))
+    }
+    people = [row["arm"] for row in table_rows(results, "egress_people")]
+    panels = tuple(
+        _out_panel(results, words, arm, people.index(arm), curve)
+        for arm, curve in curves.items()
+        if arm in people and len(curve) > 1
+    )
+    if not panels:
+        return None
+    last = max(step.seconds for panel in panels for step in panel.steps)
+    modelled = any(panel.model for panel in panels)
+    limited = any(step.low is not None for panel in panels for step in panel.steps)
+    open_ = any(step.most > step.least for panel in panels for step in panel.steps)
+    key = {"step": True, "hatch": open_, "limits": limited, "model": modelled, "inside": True, "never": True}
+    figure = OutFigure(
+        panels=panels,
+        last=min(max(last, SHOWN_SECONDS[0]), SHOWN_SECONDS[1]),
+        **{
+            f"{name}_text": words.say(f"annex.getting_out.figure.{name}") if told else ()
+            for name, told in key.items()
+        },
+        x_title=words.say("annex.getting_out.figure.x"),
+        y_title=words.say("annex.getting_out.figure.y"),
+        alt=_alt(words, "annex.getting_out.figure"),
+    )
+    return Picture("out", figure)
+
+
+def _out_panel(
+    results: StudyResults, words: Wording, arm: str, at: int, curve: list[dict[str, object]]
+) -> OutPanel:
+    """One group of F4."""
+    row, key = f"egress_people.{at}", "annex.getting_out.figure"
+    boxes = [box for box in table_rows(results, "egress_boxes") if box["arm"] == arm]
+    unknown = words.has_number(f"{row}.not_known") and words.number(f"{row}.not_known").value != 0
+    return OutPanel(
+        name=words.say(f"{key}.panel_{arm}", row=row),
+        steps=_out_steps(curve, boxes),
+        ever=100 * sum(_number(box["mass"]) for box in boxes),
+        model=tuple(
+            (_number(point["time_s"]), 100 * _number(point["share"]))
+            for point in table_rows(results, "egress_model_curve")
+            if point["arm"] == arm
+        ),
+        inside=tuple(
+            (_number(point["time_s"]), words.cell(f"egress_at.{place}.known_inside", "count"))
+            for place, point in enumerate(table_rows(results, "egress_at"))
+            if point["arm"] == arm
+        ),
+        never_text=words.say(f"{key}.never_out", row=row),
+        out_text=words.say(f"{key}.out", row=row),
+        unknown_text=words.say(f"{key}.not_known", row=row) if unknown else (),
+    )
+
+
+def _out_steps(curve: list[dict[str, object]], boxes: list[dict[str, object]]) -> tuple[OutStep, ...]:
+    """What holds from each stored second until the next.
+
+    The most is stored as it stands at a second, with the boxes that begin before it. Between this second and the next
+    it is that of the next, less whoever got out at that very second; after the last, that of whoever can be out then.
+    """
+    steps = []
+    for row, after in pairwise([*curve, curve[-1]]):
+        now, then = (_number(each["time_s"]) for each in (row, after))
+        points = [box for box in boxes if box["from_s"] == box["to_s"]]
+        change = -sum(_number(box["mass"]) for box in points if box["from_s"] == then)
+        if after is row:
+            change = sum(_number(b["mass"]) for b in boxes if b["from_s"] == now and b not in points)
+        most = max(_number(row["most"]), _number(after["most"]) + change)
+        later = after if most > _number(row["most"]) + 1e-9 else row
+        low, high = row["low"], later["high"]
+        steps.append(
+            OutStep(
+                seconds=now,
+                least=100 * _number(row["least"]),
+                most=100 * most,
+                low=None if low is None else 100 * _number(low),
+                high=None if high is None else 100 * _number(high),
+            )
+        )
+    return tuple(steps)

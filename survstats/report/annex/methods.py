@@ -42,6 +42,11 @@ METHODS = (
     "wrong_entries",
     "no_effect_outcome",
     "listed_choices",
+    "spans_of_time",
+    "time_ratio",
+    "stages",
+    "rates_of_getting_out",
+    "steady_rates",
 )
 #: The items of the reporting list for observational studies, and the sections that answer them.
 REPORTING: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -59,9 +64,9 @@ REPORTING: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("methods", ("methods", "word")),
     ("numbers", ("flow",)),
     ("descriptive", ("missing", "crude")),
-    ("outcomes", ("crude",)),
+    ("outcomes", ("crude", "getting-out")),
     ("main", ("estimate", "within")),
-    ("other", ("between", "recency", "levels", "imputation", "one-out", "doubts")),
+    ("other", ("between", "recency", "levels", "cabin", "runs", "imputation", "one-out", "doubts")),
     ("key", ("estimate",)),
     ("limits", ("imputation", "fit", "doubts", "graph", "cautions")),
     ("interpretation", ("word", "cautions")),

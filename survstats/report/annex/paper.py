@@ -4,7 +4,20 @@ from __future__ import annotations
 
 import datetime
 
-from survstats.report.annex import asked, causes, doubts, estimates, fit, groups, methods, unknown, word
+from survstats.report.annex import (
+    asked,
+    cabin,
+    causes,
+    doubts,
+    estimates,
+    fit,
+    getting_out,
+    groups,
+    methods,
+    runs,
+    unknown,
+    word,
+)
 from survstats.report.annex.content import AnnexContent
 from survstats.report.brief import answer, population_key
 from survstats.report.head import (
@@ -40,6 +53,9 @@ def annex_content(results: StudyResults, *, date: datetime.date) -> AnnexContent
         estimates.between(results, words),
         groups.recency(results, words),
         groups.levels(results, words),
+        getting_out.getting_out(results, words),
+        cabin.cabin(results, words),
+        runs.runs(results, words),
         unknown.unknown(results, words),
         fit.fit(results, words),
         fit.one_out(results, words),

@@ -41,6 +41,15 @@ def test_every_public_name_can_be_used(name):
     assert name in dir(survstats)
 
 
+def test_no_module_of_a_study_but_its_results_is_open_to_the_papers():
+    settings = tomllib.loads((CHECKOUT / "pyproject.toml").read_text(encoding="utf-8"))
+    contracts = settings["tool"]["importlinter"]["contracts"]
+    (papers,) = (one for one in contracts if one.get("source_modules") == ["survstats.report"])
+    modules = {path.stem for path in (Path(survstats.__file__).parent / "study").glob("*.py")}
+    closed = {name.removeprefix("survstats.study.") for name in papers["forbidden_modules"]}
+    assert modules - closed == {"__init__", "headline", "results", "trace"}
+
+
 def test_another_name_is_no_attribute():
     with pytest.raises(AttributeError, match="no attribute 'nothing'"):
         _ = survstats.nothing

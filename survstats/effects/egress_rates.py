@@ -65,7 +65,7 @@ class Rates:
 
 
 def draw_times(model: TimeModel, rng: np.random.Generator, *, draws: int = DRAWS) -> DrawnTimes:
-    """Times out drawn inside their bands from the model of times, parameters drawn anew each time.
+    """Times out drawn inside their bands from the model of times, parameters drawn anew as mishaps let them vary.
 
     Parameters
     ----------
@@ -90,12 +90,11 @@ def draw_times(model: TimeModel, rng: np.random.Generator, *, draws: int = DRAWS
     low, high = bands(rows.known)
     out = rows.known.ever == 1
     matrix = rows.design.apply(rows.filled.loc[out])
-    width = len(model.covariance)
-    root = np.linalg.cholesky(model.covariance + 1e-12 * np.eye(width))
+    pulls = model.pulls
     centre = np.append(model.coefficients[0], math.log(model.scale[0]))
     time = np.empty((draws, len(out)))
     for draw in range(draws):
-        at = centre + root @ rng.standard_normal(width)
+        at = centre + rng.standard_normal(len(pulls)) @ pulls
         time[draw, out] = _inside(model, matrix @ at[:-1], math.exp(at[-1]), low[out], high[out], rng)
     time[:, ~out] = low[~out]
     last = float(time.max()) + 1.0

@@ -36,7 +36,8 @@ class Fading:
     half_life_months : Estimate or None
         Months in which the effect on the log odds halves; a limit of 0 or infinity means that there is none.
     reason : str or None
-        Why there is no half-life: ``fading_unbounded`` (the records do not even show an effect that could fade),
+        Why there is no half-life: ``no_gain_shown`` (the records do not show an effect that could fade),
+        ``fading_unbounded`` (every rate fits, from none to the fastest looked at),
         ``fading_no_gain`` (the fitted effect is no gain), ``fading_not_seen`` (a lasting effect fits best),
         ``fading_too_fast`` (the best fit lies below the shortest half-life these months can show).
     at_least_months : float or None

@@ -13,6 +13,8 @@ Bools = NDArray[np.bool_]
 
 #: The column of a derived occupant that says who got out.
 OUT = "out"
+#: Nobody from outside opens a cabin within so many seconds, the last asked about (common practice, no source).
+RESCUE_FROM_S = 60.0
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,26 @@ class WayOut:
         return np.asarray((self.ever == 0) | ((self.low >= at) & ~self.known_out(at)))
 
 
+def rescued_untimed(frame: pd.DataFrame) -> Bools:
+    """Who was brought out alive from inside at a time that is not recorded (n,)."""
+    if "rescued_inside" not in frame:
+        return np.zeros(len(frame), dtype=bool)
+    untimed = frame["egress_lo_s"].isna() & frame["egress_hi_s"].isna()
+    return np.asarray(
+        (frame[OUT] == 1) & frame["rescued_inside"].eq("yes").fillna(False) & untimed, dtype=bool
+    )
+
+
+def by_themselves(frame: pd.DataFrame) -> pd.DataFrame:
+    """The same people (n rows) with `rescued_untimed` as never out: for what tells how soon people got out.
+
+    How long a rescue took is no time that anybody needed for a way out, and one such wait outweighs all the spreads of
+    seconds. Nor may who got out at a time nobody knows be thought to have waited like them. By any second before the
+    first rescue the share out is the same.
+    """
+    return frame.assign(**{OUT: frame[OUT].mask(rescued_untimed(frame), 0.0)})
+
+
 def way_out(frame: pd.DataFrame) -> WayOut:
     """What the records say of each person's way out.
 
@@ -65,17 +87,22 @@ def way_out(frame: pd.DataFrame) -> WayOut:
     ----------
     frame : DataFrame of n rows
         With ``out`` as derived, and ``egress_lo_s`` and ``egress_hi_s`` in seconds, where they are known. A time with
-        one end has 0, or no end, for the other.
+        one end has 0, or no end, for the other. ``rescued_inside`` and ``t_rescue_min`` if they are there.
 
     Notes
     -----
     Whoever died inside never got out: that is an end of its own, at a time nobody knows, and no reason to take them out
-    of the count. A band stays a band. Nothing is put in place of a time that is missing.
+    of the count. A band stays a band. Nothing is put in place of a time that is missing, but for who was brought out
+    alive from inside (`rescued_untimed`): they had not got out by themselves, so they were inside until
+    `RESCUE_FROM_S`, or until they were picked up where that is known and later.
     """
     ever = frame[OUT].to_numpy(dtype=float)
     low = frame["egress_lo_s"].to_numpy(dtype=float)
     high = frame["egress_hi_s"].to_numpy(dtype=float)
-    got_out = ever == 1
+    got_out, waited = ever == 1, rescued_untimed(frame)
+    if waited.any():
+        picked_up = 60 * frame["t_rescue_min"].to_numpy(dtype=float, na_value=np.nan)
+        low = np.where(waited, np.fmax(picked_up, RESCUE_FROM_S), low)
     return WayOut(
         ever=ever,
         low=np.where((ever != 0) & np.isfinite(low), low, 0.0),

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from survstats.effects.question import COVARIATES, EXPOSURE
+from survstats.effects.question import COVARIATES
 from survstats.effects.risk_model import prepare
 from survstats.effects.standardise import standardise
 from survstats.groundwork.errors import NotEstimable
@@ -26,7 +26,7 @@ POSITIONS: dict[str, tuple[str, ...]] = {
     "seat_facing": ("fwd", "aft", "side"),
     "seat_side": ("L", "C", "R"),
 }
-_SEAT, _TRAINING = "_seat", "_training"
+_SEAT = "_seat"
 
 
 @dataclass(frozen=True)
@@ -74,26 +74,24 @@ def position(
     Parameters
     ----------
     frame : DataFrame of n rows
-        ``outcome`` holds 1, 0 or a gap where it is not known; those count nowhere here. ``trained`` is 1, 0, or NaN for
-        who stands in neither group.
+        ``outcome`` holds 1, 0 or a gap where it is not known; those count nowhere here.
     outcome, cluster : str
         Column names; ``cluster`` is the mishap.
     covariates : sequence of str
-        What the study holds equal; what tells of the seat is left out (`held_equal`), training is added.
+        What the study holds equal; what tells of the seat is left out (`held_equal`).
     level : float
         Coverage aimed at.
 
     Notes
     -----
-    Each place against its reference is one model of the people of both, in which training is a background like any
-    other (trained, never trained, neither), standardised over them (Robins 1986, doi:10.1016/0270-0255(86)90088-6) with
-    a mishap jackknife. Nothing is raised for thin rows: a place then has a reason in place of its difference
-    (``few_people``, and as of `prepare` and `standardise`). Seats are not given out by lot: whoever sat beside an exit
-    may differ in what nobody recorded.
+    Each place against its reference is one model of the people of both, standardised over them (Robins 1986,
+    doi:10.1016/0270-0255(86)90088-6) with a mishap jackknife. Training is not held equal: whether it is known follows
+    from who died, so that a group of unknown training would bring the fate in among the background. Nothing is raised
+    for thin rows: a place then has a reason in place of its difference (``few_people``, and as of `prepare` and
+    `standardise`). Seats are not given out by lot: whoever sat beside an exit may differ in what nobody recorded.
     """
     people = frame[frame[outcome].notna()].reset_index(drop=True)
-    status = people[EXPOSURE].map({1.0: "trained", 0.0: "untrained"}).fillna("neither")
-    people = people.assign(**{_TRAINING: status.astype(object), outcome: people[outcome].astype(float)})
+    people = people.assign(**{outcome: people[outcome].astype(float)})
     known = np.flatnonzero(frame[outcome].notna().to_numpy(bool))
     asked = tuple(name for name in held_equal(covariates) if people[name].notna().any())
     found = []
@@ -109,7 +107,7 @@ def position(
                 result = _difference(
                     pair.assign(**{_SEAT: inside[pair.index].astype(float)}),
                     outcome=outcome,
-                    covariates=(*asked, _TRAINING),
+                    covariates=asked,
                     cluster=cluster,
                     level=level,
                 )

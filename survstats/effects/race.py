@@ -30,6 +30,8 @@ class BreathHold:
 
     Attributes
     ----------
+    people : int
+        Whose breath was timed.
     median_s : float
     below_s, share_below : float
         So large a share held it for less.
@@ -39,6 +41,7 @@ class BreathHold:
     source : str
     """
 
+    people: int
     median_s: float
     below_s: float
     share_below: float
@@ -56,7 +59,9 @@ def breath_hold() -> BreathHold:
         spread_from_moments(float(told["mean_s"]), float(told["sd_s"])),
         spread_from_share(median, below, share),
     )
-    return BreathHold(median, below, share, min(spreads), max(spreads), str(told["source"]))
+    return BreathHold(
+        int(told["people"]), median, below, share, min(spreads), max(spreads), str(told["source"])
+    )
 
 
 def spread_from_share(median: float, below: float, share: float) -> float:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from survstats.effects.getting_out import WayOut
 from survstats.effects.intervals import jackknife_estimate, t_quantile
 from survstats.effects.run_rows import RunRows
+from survstats.effects.time_rows import FEWEST_TIMED, bands
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
 from survstats.groundwork.resampling import leave_one_out
@@ -20,7 +21,7 @@ from survstats.models.interval_time import fit_time, refit_time
 Floats = NDArray[np.float64]
 
 #: With fewer timed ways out, or fewer mishaps (people in the pool) with any, no median is given.
-FEWEST_TIMED, FEWEST_CLUSTERS = 10, 5
+FEWEST_CLUSTERS = 5
 
 
 @dataclass(frozen=True)
@@ -86,8 +87,8 @@ def mishap_times(known: WayOut, cluster: pd.Series) -> SeenTimes:
     NotEstimable
         As `seen_times`.
     """
-    timed = known.timed & (known.high > 0)
-    return seen_times(known.low[timed], known.high[timed], cluster[timed])
+    (low, high), timed = bands(known), known.timed
+    return seen_times(low[timed], high[timed], cluster[timed])
 
 
 def pool_times(rows: RunRows, posture: str) -> SeenTimes:

@@ -55,6 +55,8 @@ class RunRows:
     people, runs, out, stopped, left_out : int
         People and runs in the model; runs that were out unaided, and that were stopped, failed or helped; runs without
         a time, a known end, or of a kind too few people were out of.
+    kinds_left_out : tuple of str
+        Levels that runs are of but none of the model's, as ``part.level``: too few people were out of them.
     """
 
     frame: pd.DataFrame
@@ -67,6 +69,7 @@ class RunRows:
     out: int
     stopped: int
     left_out: int
+    kinds_left_out: tuple[str, ...]
 
 
 def run_rows(runs: pd.DataFrame) -> RunRows:
@@ -86,6 +89,7 @@ def run_rows(runs: pd.DataFrame) -> RunRows:
     whole = _told(runs)
     kept = _enough(whole[whole["timed"]])
     alike = whole[whole["ended"] >= 0]
+    gone = _gone(alike, kept)
     for name in (*EXERCISES, COURSE):
         alike = alike[alike[name].isin(kept[name].unique())]
     out = kept["ended"].eq(0)
@@ -110,6 +114,7 @@ def run_rows(runs: pd.DataFrame) -> RunRows:
         out=int((ended == 0).sum()),
         stopped=int((ended > 0).sum()),
         left_out=len(runs) - len(kept),
+        kinds_left_out=gone,
     )
 
 
@@ -184,6 +189,16 @@ def _enough(timed: pd.DataFrame) -> pd.DataFrame:
         if not thin.any():
             return timed
         timed = timed[~thin]
+
+
+def _gone(ended: pd.DataFrame, kept: pd.DataFrame) -> tuple[str, ...]:
+    """Levels of runs that ended in a known way of which none is kept."""
+    return tuple(
+        f"{name}.{level}"
+        for name in (*EXERCISES, COURSE)
+        for level in ended[name].cat.categories
+        if ended[name].eq(level).any() and not kept[name].eq(level).any()
+    )
 
 
 def _weights(kept: pd.DataFrame, alike: pd.DataFrame) -> tuple[Codes, Floats]:

@@ -100,7 +100,8 @@ def split(
     -----
     Each stage is divided at the middle of the two groups, so that neither comes first (Kitagawa 1955,
     doi:10.1080/01621459.1955.10501299). Both models stand on the same rows, so the difference is the standardised one
-    of these rows.
+    of these rows. With a mishap left out the two models may give a hair more alive than out; that stays as it is in the
+    parts and in the shares alike, and widens both.
     """
     models = [
         prepare(frame, outcome=outcome, exposure=exposure, covariates=covariates, cluster=cluster)
@@ -110,7 +111,8 @@ def split(
     alive, gone = (standardised_risks(refit(model), everybody) for model in models)
     if (alive[0] > gone[0] + _ROUNDING).any():
         raise NotEstimable("more_alive_than_out", "The two models give more people alive than out.")
-    after = np.minimum(alive / gone, 1.0)
+    after = alive / gone
+    after[0] = np.minimum(after[0], 1.0)
     getting_out, afterwards = two_parts(alive, gone)
     tallies = _tallies(models)
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survstats.effects.risk_model import EXPOSURE_COLUMN
-from survstats.effects.time_rows import Share, TimeRows, bands
+from survstats.effects.time_rows import ShareModel, TimeRows, bands
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.resampling import leave_one_out
 from survstats.models.design import build_design
@@ -17,6 +17,9 @@ from survstats.models.mixture_time import fit_mixture, refit_mixture
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+
+#: Where the joint fit has one of these faults it is the share that has no answer, and the times stand by themselves.
+_OF_THE_SHARE = {"one_outcome", "separated"}
 
 
 @dataclass(frozen=True)
@@ -30,11 +33,9 @@ class TimeModel:
     coefficients : ndarray of shape (1 + g, k)
         Of the log of seconds, from all mishaps, then with mishap j left out.
     scale : ndarray of shape (1 + g,)
-    covariance : ndarray of shape (k + 1, k + 1)
-        Of coefficients and log scale at the fit of all mishaps, as if people were independent.
     log_likelihood : float
         Of the times, given who got out; of everything where both parts had to be fitted together.
-    share : Share or None
+    share : ShareModel or None
         None where who gets out cannot be modelled.
     share_reason : str or None
         Why not.
@@ -46,22 +47,30 @@ class TimeModel:
     distribution: Distribution
     coefficients: Floats
     scale: Floats
-    covariance: Floats
     log_likelihood: float
-    share: Share | None
+    share: ShareModel | None
     share_reason: str | None
     joint: bool
 
-    def centre(self, people: Bools, *, trained: float | None = None, fits: int | None = None) -> Floats:
-        """Where on the log of seconds the times of some people lie, by each fit: shape (1 + g, m) for m people.
+    @property
+    def pulls(self) -> Floats:
+        """What leaving out each mishap moves, shape (g, k + 1): coefficients, then the log of the scale.
+
+        Their products summed over mishaps are the jackknife covariance, so a sum of them with independent standard
+        normal weights is a draw of the parameters' error.
+        """
+        at = np.column_stack([self.coefficients, np.log(self.scale)])
+        mishaps = len(at) - 1
+        return np.asarray(np.sqrt((mishaps - 1) / mishaps) * (at[1:] - at[0]))
+
+    def matrix(self, people: Bools, *, trained: float | None = None) -> Floats:
+        """The rows of some people in the model of times, shape (m, k) for m people.
 
         Parameters
         ----------
         people : ndarray of bool, shape (n,)
         trained : float, optional
             The exposure that all of them are set to; as recorded if not given.
-        fits : int, optional
-            Of the first so many fits only.
 
         Raises
         ------
@@ -69,8 +78,7 @@ class TimeModel:
             ``unseen_level`` where one of them is of a kind of which nobody has a time.
         """
         setting = None if trained is None else {self.rows.exposure: trained}
-        matrix = self.rows.design.apply(self.rows.filled.loc[people], setting=setting)
-        return np.asarray(self.coefficients[:fits] @ matrix.T)
+        return np.asarray(self.rows.design.apply(self.rows.filled.loc[people], setting=setting))
 
 
 def fit_times(rows: TimeRows, *, distribution: Distribution) -> TimeModel:
@@ -84,10 +92,23 @@ def fit_times(rows: TimeRows, *, distribution: Distribution) -> TimeModel:
     Notes
     -----
     Where it is known of everybody whether they got out, the likelihood is a product of both parts and they are fitted
-    apart. A time is used as the band it is; nobody is given a time they do not have.
+    apart; and so they are where the joint fit has no answer for who gets out, whose reason then stands in its place. A
+    time is used as the band it is; nobody is given a time they do not have.
     """
-    if rows.undecided.any():
+    if not rows.undecided.any():
+        return _fit_apart(rows, distribution, *rows.share)
+    try:
         return _fit_together(rows, distribution)
+    except NotEstimable as fault:
+        if fault.reason not in _OF_THE_SHARE:
+            raise
+        return _fit_apart(rows, distribution, None, fault.reason)
+
+
+def _fit_apart(
+    rows: TimeRows, distribution: Distribution, share: ShareModel | None, reason: str | None
+) -> TimeModel:
+    """The times of those who have one by themselves, beside what is known of who gets out."""
     timed, matrix = rows.known.timed, rows.design.matrix
     low, high = bands(rows.known.of(timed))
     whole = fit_time(matrix, low, high, distribution=distribution)
@@ -101,13 +122,11 @@ def fit_times(rows: TimeRows, *, distribution: Distribution) -> TimeModel:
         start=whole,
     )
     _refuse_untold(refits.identified[:, EXPOSURE_COLUMN])
-    share, reason = rows.share
     return TimeModel(
         rows=rows,
         distribution=distribution,
         coefficients=np.vstack([whole.coefficients, refits.coefficients]),
         scale=np.append(whole.scale, refits.scale),
-        covariance=whole.covariance,
         log_likelihood=whole.log_likelihood,
         share=share,
         share_reason=reason,
@@ -145,9 +164,8 @@ def _fit_together(rows: TimeRows, distribution: Distribution) -> TimeModel:
         distribution=distribution,
         coefficients=np.vstack([whole.time.coefficients, refits.time.coefficients]),
         scale=np.append(whole.time.scale, refits.time.scale),
-        covariance=whole.time.covariance,
         log_likelihood=whole.log_likelihood,
-        share=Share(design.matrix, if_trained, if_untrained, np.vstack([whole.share, refits.share])),
+        share=ShareModel(design.matrix, if_trained, if_untrained, np.vstack([whole.share, refits.share])),
         share_reason=None,
         joint=True,
     )

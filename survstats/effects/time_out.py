@@ -2,27 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import sparse
 from scipy.special import expit
 
 from survstats.effects.intervals import jackknife_estimate
 from survstats.effects.out_curves import GroupCurve
 from survstats.effects.risk_model import EXPOSURE_COLUMN
 from survstats.effects.time_model import TimeModel
-from survstats.effects.time_rows import Share
+from survstats.effects.time_rows import ShareModel
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
-from survstats.models.interval_time import distribution_share
+from survstats.models.collapsed import gather
+from survstats.models.interval_time import distribution_quantile, distribution_share
+from survstats.models.time_distributions import Distribution, standard
 from survstats.models.turnbull import curve_bounds
 
 Floats = NDArray[np.float64]
 
 #: A model further than this from the curves without a model is told as off (common practice, no source).
 FAR_OFF = 0.1
-_HALVINGS = 48
+_BLOCK_CELLS = 2_000_000  # fits x patterns worked on together
+_PASSES, _STILL = 100, 1e-12  # steps towards a median, and the log seconds below which it stands
 
 
 def time_ratio(model: TimeModel, *, level: float = 0.95) -> Estimate:
@@ -53,13 +57,23 @@ def medians(model: TimeModel, *, level: float = 0.95) -> tuple[Estimate, Estimat
     Raises
     ------
     NotEstimable
-        ``unseen_level``.
+        ``unseen_level``; ``not_converged``.
     """
     out = model.rows.known.ever == 1
-    weights = _kept(model)[:, out]
+    mishaps = len(np.unique(model.rows.codes[out]))
     found = []
     for arm in (1.0, 0.0):
-        seconds = np.exp(_half_way(model, model.centre(out, trained=arm), weights))
+        patterns, counts = gather(model.matrix(out, trained=arm), model.rows.codes[out], model.rows.mishaps)
+        seconds = np.exp(
+            np.concatenate(
+                [
+                    _half_way(
+                        model.coefficients[fits] @ patterns.T, model.scale[fits], weights, model.distribution
+                    )
+                    for fits, weights in _fits(counts)
+                ]
+            )
+        )
         found.append(
             jackknife_estimate(
                 float(seconds[0]),
@@ -68,7 +82,7 @@ def medians(model: TimeModel, *, level: float = 0.95) -> tuple[Estimate, Estimat
                 unit="seconds",
                 occupants=int(out.sum()),
                 method=model.distribution,
-                mishaps=len(np.unique(model.rows.codes[out])),
+                mishaps=mishaps,
                 level=level,
             )
         )
@@ -84,11 +98,18 @@ def difference_by_model(model: TimeModel, at: float, *, level: float = 0.95) -> 
         ``unseen_level``, or the reason why who ever gets out cannot be modelled.
     """
     share, everybody = _share_of(model), np.ones(len(model.rows.known), dtype=bool)
-    weights = _kept(model)
     shares = []
     for arm, ever in ((1.0, share.if_trained), (0.0, share.if_untrained)):
-        by_then = _out_by(model, model.centre(everybody, trained=arm), at)
-        shares.append(np.average(expit(share.coefficients @ ever.T) * by_then, axis=1, weights=weights))
+        both = np.column_stack([ever, model.matrix(everybody, trained=arm)])
+        patterns, counts = gather(both, model.rows.codes, model.rows.mishaps)
+        ever, when = np.hsplit(patterns, [ever.shape[1]])
+        found = [
+            np.sum(
+                weights * expit(share.coefficients[fits] @ ever.T) * _out_by(model, when, at, fits), axis=1
+            )
+            for fits, weights in _fits(counts)
+        ]
+        shares.append(np.concatenate(found))
     difference = shares[0] - shares[1]
     return jackknife_estimate(
         float(difference[0]),
@@ -111,8 +132,10 @@ def model_curve(model: TimeModel, arm: int, at: ArrayLike) -> Floats:
     """
     share, group = _share_of(model), model.rows.trained == arm
     ever = expit(share.as_they_were[group] @ share.coefficients[0])
-    centre = model.centre(group, fits=1)
-    return np.array([float(np.mean(ever * _out_by(model, centre, float(time)))) for time in np.asarray(at)])
+    matrix, whole = model.matrix(group), slice(1)
+    return np.array(
+        [float(np.mean(ever * _out_by(model, matrix, float(time), whole))) for time in np.asarray(at)]
+    )
 
 
 def fit_distance(model: TimeModel, groups: Mapping[int, GroupCurve], *, at: ArrayLike) -> float:
@@ -144,35 +167,50 @@ def fit_distance(model: TimeModel, groups: Mapping[int, GroupCurve], *, at: Arra
     return furthest
 
 
-def _share_of(model: TimeModel) -> Share:
+def _share_of(model: TimeModel) -> ShareModel:
     if model.share is None:
         raise NotEstimable(model.share_reason or "not_converged", "Who ever gets out could not be modelled.")
     return model.share
 
 
-def _kept(model: TimeModel) -> Floats:
-    """Who counts in each fit, (1 + g, n): everybody, then everybody but those of mishap j."""
-    codes = model.rows.codes
-    weights = np.ones((1 + model.rows.mishaps, len(codes)))
-    weights[1 + codes, np.arange(len(codes))] = 0.0
-    return weights
+def _fits(counts: sparse.csr_array) -> Iterator[tuple[slice, Floats]]:
+    """Some of the 1 + g fits at a time, b of them, and how much each of p patterns weighs in them (b, p).
+
+    Of ``counts`` (p, g): everybody, then everybody but those of mishap j; weights of a fit sum to 1.
+    """
+    everybody = np.asarray(counts.sum(axis=1)).ravel()
+    left_out = sparse.hstack([sparse.csr_array((len(everybody), 1)), counts], format="csc")
+    size = max(1, _BLOCK_CELLS // len(everybody))
+    for first in range(0, left_out.shape[1], size):
+        fits = slice(first, min(first + size, left_out.shape[1]))
+        weights = everybody - left_out[:, fits].toarray().T
+        yield fits, weights / weights.sum(axis=1, keepdims=True)
 
 
-def _out_by(model: TimeModel, centre: Floats, at: float) -> Floats:
-    """Share out by a second of those who get out, of m people whose times the first b fits put at ``centre`` (b, m)."""
+def _out_by(model: TimeModel, matrix: Floats, at: float, fits: slice) -> Floats:
+    """Share out by a second of those who get out, of rows (m, k) of the model by b of its fits, shape (b, m)."""
+    centre = model.coefficients[fits] @ matrix.T
     if at <= 0:
         return np.zeros_like(centre)
-    scale = model.scale[: len(centre), None]
-    return np.asarray(distribution_share((np.log(at) - centre) / scale, model.distribution))
+    return np.asarray(distribution_share((np.log(at) - centre) / model.scale[fits, None], model.distribution))
 
 
-def _half_way(model: TimeModel, centre: Floats, weights: Floats) -> Floats:
-    """The log of the second by which half of the weighted people are out, by each fit (1 + g,), by halving."""
-    scale, reach = model.scale[:, None], 10 * model.scale
-    low, high = centre.min(axis=1) - reach, centre.max(axis=1) + reach
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        shares = distribution_share((middle[:, None] - centre) / scale, model.distribution)
-        before = np.average(shares, axis=1, weights=weights) < 0.5
-        low, high = np.where(before, middle, low), np.where(before, high, middle)
-    return np.asarray((low + high) / 2)
+def _half_way(centre: Floats, scale: Floats, weights: Floats, distribution: Distribution) -> Floats:
+    """The log of the second by which half of the weighted people are out, by b fits, shape (b,).
+
+    Newton's method between the medians of the first and of the last pattern (b, p); halving where it would leave them.
+    """
+    kind, middle = standard(distribution), centre + scale[:, None] * distribution_quantile(0.5, distribution)
+    low, high = middle.min(axis=1), middle.max(axis=1)
+    at = np.sum(weights * middle, axis=1)
+    for _ in range(_PASSES):
+        z = (at[:, None] - centre) / scale[:, None]
+        over = np.sum(weights * kind.share(z), axis=1) - 0.5
+        slope = np.sum(weights * np.exp(kind.log_density(z)), axis=1) / scale
+        low, high = np.where(over < 0, at, low), np.where(over > 0, at, high)
+        then = at - np.divide(over, slope, out=np.full_like(at, np.inf), where=slope > 0)
+        then = np.where((then >= low) & (then <= high), then, (low + high) / 2)
+        moved, at = np.abs(then - at).max(), then
+        if moved < _STILL:
+            return np.asarray(at)
+    raise NotEstimable("not_converged", "The median of the times did not settle.")

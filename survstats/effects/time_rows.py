@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from survstats.effects.getting_out import OUT, WayOut, way_out
+from survstats.effects.getting_out import OUT, WayOut, by_themselves, way_out
 from survstats.effects.risk_model import prepare, refit
 from survstats.groundwork.errors import NotEstimable
 from survstats.models.design import Design, build_design, fill_gaps
@@ -28,7 +28,7 @@ _AT_ONCE = 0.5
 
 
 @dataclass(frozen=True)
-class Share:
+class ShareModel:
     """Who ever gets out: a logistic model of all n people.
 
     Attributes
@@ -91,7 +91,7 @@ class TimeRows:
         return np.isnan(self.known.ever)
 
     @cached_property
-    def share(self) -> tuple[Share | None, str | None]:
+    def share(self) -> tuple[ShareModel | None, str | None]:
         """The model of who ever gets out, fitted by itself, or the reason why there is none."""
         try:
             model = prepare(
@@ -104,7 +104,8 @@ class TimeRows:
             coefficients = refit(model).coefficients
         except NotEstimable as fault:
             return None, fault.reason
-        return Share(model.design.matrix, model.trained_rows, model.untrained_rows, coefficients), None
+        found = ShareModel(model.design.matrix, model.trained_rows, model.untrained_rows, coefficients)
+        return found, None
 
 
 def time_rows(frame: pd.DataFrame, *, exposure: str, covariates: Sequence[str], cluster: str) -> TimeRows:
@@ -124,12 +125,17 @@ def time_rows(frame: pd.DataFrame, *, exposure: str, covariates: Sequence[str], 
     NotEstimable
         ``few_timed`` with fewer than ten timed people in a group, or timed people in fewer than five mishaps;
         ``too_many_fields`` with fewer than two timed people a column; ``missing_value``.
+
+    Notes
+    -----
+    Who was brought out alive from inside at no recorded time stands among those who never got out (`by_themselves`).
     """
+    frame = by_themselves(frame)
     known = way_out(frame)
     told = ~np.isnan(known.ever) | (known.low > 0)
     frame, known = frame.loc[told].reset_index(drop=True), known.of(told)
     trained, timed = frame[exposure].to_numpy(dtype=float), known.timed
-    _refuse_few(trained, timed, frame[cluster])
+    refuse_few(known, trained, frame[cluster])
     filled, terms, _ = fill_gaps(frame, covariates)
     design = build_design(filled.loc[timed], [exposure, *terms], cluster=cluster)
     if timed.sum() < _PEOPLE_A_COLUMN * len(design.columns):
@@ -157,7 +163,9 @@ def bands(known: WayOut) -> tuple[Floats, Floats]:
     return known.low, np.where(at_once, _AT_ONCE, known.high)
 
 
-def _refuse_few(trained: Floats, timed: Bools, cluster: pd.Series) -> None:
+def refuse_few(known: WayOut, trained: Floats, cluster: pd.Series) -> None:
+    """Raise ``few_timed`` where too few people of a group, or mishaps, have a time that is known from above."""
+    timed = known.timed & np.isfinite(known.high)
     fewest = min(int((timed & (trained == arm)).sum()) for arm in (1, 0))
     mishaps = cluster[timed].nunique()
     if fewest < FEWEST_TIMED or mishaps < FEWEST_MISHAPS:

@@ -5,6 +5,7 @@ A file for people is checked whole by a pydantic model; its first fault is told 
 
 from __future__ import annotations
 
+import json
 import math
 import re
 import tomllib
@@ -22,13 +23,14 @@ _WANTED = {
     "int_type": "a whole number",
     "bool_type": "true or false, without quotes",
     "string_type": 'text in "quotes"',
-    "list_type": 'a list such as ["role", "light"]',
+    "list_type": "a list in [brackets]{example}",
     "dict_type": "a [section] with keys under it",
     "literal_error": "one of {expected}",
     "string_too_short": "some text",
     "string_too_long": "at most {max_length} characters",
     "string_pattern_mismatch": "text on one line, without control characters or others that cannot be seen",
-    "too_short": "at least one entry",
+    "too_short": "at least {min_length} entries",
+    "too_long": "at most {max_length} entries",
     "model_type": "a [section] with keys under it",
     "model_attributes_type": "a [section] with keys under it",
     "finite_number": "a finite number",
@@ -87,7 +89,9 @@ def first_fault(error: ValidationError, text: str, *, file: str, model: type[Bas
     located = [(fault["type"] == "missing", line_of(fault["loc"], text), fault) for fault in faults]
     _, line, fault = min(located, key=lambda place: place[:2])  # a key that is missing may be a misspelt one
     path, kind = fault["loc"], fault["type"]
-    name = short(".".join(part for part in path if isinstance(part, str)))
+    named = path[-1] == "[key]"  # the key itself is at fault, not what stands under it
+    keys = path[:-2] if named else path
+    name = short(".".join(part for part in keys if isinstance(part, str)))
     rest = f" ({len(faults) - 1} more in this file.)" if len(faults) > 1 else ""
     if kind == "extra_forbidden":
         known = _known_keys(model, path[:-1])
@@ -100,7 +104,8 @@ def first_fault(error: ValidationError, text: str, *, file: str, model: type[Bas
         )
     else:
         seen = fault.get("input")
-        plain = f"{place(file, line)}: '{name}' is {_shown(seen)}, which cannot be used."
+        what = f"the name {_shown(seen)} in '{name}'" if named else f"'{name}' is {_shown(seen)}, which"
+        plain = f"{place(file, line)}: {what} cannot be used."
         remedy = f"Write {_wanted(kind, fault.get('ctx', {}), seen, _limits(model, path))}."
     return StudyFileError(kind, plain, remedy + rest, line=line or None)
 
@@ -120,8 +125,11 @@ def _shown(seen: object) -> str:
 
 def _wanted(kind: str, context: Mapping[str, Any], seen: object, limits: Mapping[str, float]) -> str:
     """What to write instead: a number with both its limits, where it has two."""
+    if kind == "too_short" and context.get("min_length") == 1:
+        return "at least one entry"
     if kind not in _LIMIT_KINDS:
-        wanted = _WANTED.get(kind, "what the demo studies show").format(**context)
+        example = f": [{short(json.dumps(seen, ensure_ascii=False))}]" if isinstance(seen, str | int) else ""
+        wanted = _WANTED.get(kind, "what the demo studies show").format(**context, example=example)
         return "true" if wanted == "one of True" else wanted
     bounds = limits or {name: value for name, value in context.items() if name in _BOUNDS}
     within = " and ".join(_BOUNDS[name].format(bounds[name]) for name in _BOUNDS if name in bounds)

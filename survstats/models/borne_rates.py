@@ -48,12 +48,12 @@ def rate_scale(observed: Floats) -> RateScale:
 def no_half_life(found: RateRange) -> str | None:
     """Why the data tell no half-life, as a code; None where they tell one.
 
-    ``fading_unbounded``: they do not even show an effect that could fade, or bear next to no fading and fading at once;
-    ``fading_no_gain``: the fitted effect is no gain; ``fading_not_seen``: a lasting effect fits best;
-    ``fading_too_fast``: the best rate is the fastest looked at.
+    ``no_gain_shown``: a model without any effect fits them as well; ``fading_unbounded``: they bear every rate, from
+    none to the fastest looked at; ``fading_no_gain``: the fitted effect is no gain; ``fading_not_seen``: a lasting
+    effect fits best; ``fading_too_fast``: the best rate is the fastest looked at.
     """
     if not found.no_effect_excluded:
-        return "fading_unbounded"
+        return "no_gain_shown"
     if found.size <= 0:
         return "fading_no_gain"
     if found.at_zero:

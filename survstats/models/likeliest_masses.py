@@ -1,9 +1,15 @@
-"""Which masses on given places make what was seen likeliest, where each thing seen allows for some of the places?"""
+"""Which masses on given places make what was seen likeliest, where each thing seen allows for some of the places?
+
+Where everything seen allows for one place only, masses are counted out.  Else each step solves a system as large as
+there are places; where most places are seen by themselves, as exact times are, these are eliminated first, and what
+is left is as large as there are things seen that allow for several places.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +18,7 @@ from scipy import sparse
 from survstats.groundwork.errors import NotEstimable
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 PASSES = 200
 AIM = 1.0  # product of mass and slack aimed at first
@@ -22,6 +29,13 @@ CLOSED = 1e-11  # slope and slack agree
 RIDGE = 1e-12  # keeps steps short where the data say nothing; where they end is not moved by it
 LEAST_LEANING = 1e-3  # of an even share
 TILE_CELLS = 2_000_000  # replicates x places x places taken at a time
+MANY_PLACES = 100  # from which on places seen by themselves are eliminated
+FEW_TOGETHER = (
+    16  # replicates taken at a time then: where nobody sees a place in one of them, it stays for all
+)
+
+#: From curvatures of the things seen (b, p), of the places by themselves (b, j), and a pull (b, j) to the step (b, j).
+Solve = Callable[[Floats, Floats, Floats], Floats]
 
 
 @dataclass(frozen=True)
@@ -72,19 +86,37 @@ def likeliest_masses(allowed: Floats, weights: Floats, *, leaning: Floats | None
         raise NotEstimable("no_rows", "A refit has no row left to draw a curve of.")
     places = allowed.shape[1]
     toward = np.ones(places) if leaning is None else np.maximum(leaning * places, LEAST_LEANING)
-    pairs = _pairs(allowed)
+    several = allowed.sum(axis=1) > 1
     mass, slack = np.empty((len(weights), places)), np.empty((len(weights), places))
-    for part in _parts(len(weights), places):
-        mass[part], slack[part] = _climb(allowed, pairs, weights[part] / people[part], toward)
+    if not several.any():
+        mass = weights @ allowed / people
+        slack = np.where(mass > 0, 0.0, 1.0)
+    elif _mostly_by_themselves(allowed, several):
+        for part in _parts(len(weights), min(FEW_TOGETHER, TILE_CELLS // (places * int(several.sum())))):
+            share = weights[part] / people[part]
+            by_itself = (share[:, ~several] @ allowed[~several] > 0).all(axis=0)
+            solve = partial(_solve_eliminated, allowed, several, by_itself)
+            mass[part], slack[part] = _climb(allowed, solve, share, toward)
+    else:
+        solve = partial(_solve_whole, _pairs(allowed))
+        for part in _parts(len(weights), TILE_CELLS // places**2):
+            mass[part], slack[part] = _climb(allowed, solve, weights[part] / people[part], toward)
     seen = np.where(weights > 0, mass @ allowed.T, 1.0)
     return Masses(mass, slack, np.asarray((weights * np.log(seen)).sum(axis=1)))
 
 
-def _climb(allowed: Floats, pairs: sparse.csr_array, share: Floats, toward: Floats) -> tuple[Floats, Floats]:
+def _mostly_by_themselves(allowed: Floats, several: Bools) -> bool:
+    """Whether eliminating the places that are seen by themselves makes the systems less than half as large."""
+    places = allowed.shape[1]
+    others = places - int(allowed[~several].any(axis=0).sum())
+    return bool(places >= MANY_PLACES and 2 * (others + int(several.sum())) < places)
+
+
+def _climb(allowed: Floats, solve: Solve, share: Floats, toward: Floats) -> tuple[Floats, Floats]:
     """Masses and slacks (b, j) at the maximum, for shares of people (b, p) that sum to 1 in each replicate."""
     b, places = len(share), allowed.shape[1]
     mass, slack = np.tile(toward / toward.sum(), (b, 1)), np.ones((b, places))
-    aim, diagonal = np.full((b, 1), AIM), np.arange(places)
+    aim = np.full((b, 1), AIM)
     for _ in range(PASSES):
         seen = mass @ allowed.T
         ratio = np.divide(share, seen, out=np.zeros_like(share), where=share > 0)
@@ -95,14 +127,46 @@ def _climb(allowed: Floats, pairs: sparse.csr_array, share: Floats, toward: Floa
             return mass / mass.sum(axis=1, keepdims=True), slack
         aim = np.maximum(END, np.minimum(aim, gap) * NEARER)
         curved = np.divide(ratio, seen, out=np.zeros_like(share), where=share > 0)
-        bend = np.asarray(pairs @ curved.T).T.reshape(b, places, places)
-        bend[:, diagonal, diagonal] += slack / mass + RIDGE
         pull = aim * toward / mass
-        step = np.linalg.solve(bend, (pull - slope)[..., None])[..., 0]
+        step = solve(curved, slack / mass + RIDGE, pull - slope)
         turn = pull - slack - slack / mass * step
         mass = mass + _length(mass, step) * step
         slack = slack + _length(slack, turn) * turn
     raise NotEstimable("not_converged", "The masses of the curve did not settle.")
+
+
+def _solve_whole(pairs: sparse.csr_array, curved: Floats, own: Floats, pull: Floats) -> Floats:
+    """The step with all places at once."""
+    b, places = own.shape
+    bend = np.asarray(pairs @ curved.T).T.reshape(b, places, places)
+    diagonal = np.arange(places)
+    bend[:, diagonal, diagonal] += own
+    return np.asarray(np.linalg.solve(bend, pull[..., None])[..., 0])
+
+
+def _solve_eliminated(
+    allowed: Floats, several: Bools, by_itself: Bools, curved: Floats, own: Floats, pull: Floats
+) -> Floats:
+    """The same step with the places that are seen by themselves in all replicates eliminated.
+
+    Unknown are what each of q things seen gains that allow for several places, and the steps of the r other places.
+    """
+    own = own + curved[:, ~several] @ allowed[~several]
+    curved, seen, q = curved[:, several], allowed[several], int(several.sum())
+    first, last = seen[:, by_itself], seen[:, ~by_itself]
+    over = first / own[:, None, by_itself]
+    system = np.zeros((len(own), q + last.shape[1], q + last.shape[1]))
+    system[:, :q, :q] = np.eye(q) + over @ first.T * curved[:, None]
+    system[:, :q, q:] = -last
+    system[:, q:, :q] = last.T * curved[:, None]
+    rest = np.arange(q, system.shape[1])
+    system[:, rest, rest] = own[:, ~by_itself]
+    gained = (over @ pull[:, by_itself, None])[..., 0]
+    found = np.linalg.solve(system, np.hstack([gained, pull[:, ~by_itself]])[..., None])[..., 0]
+    step = np.empty_like(own)
+    step[:, by_itself] = (pull[:, by_itself] - (found[:, :q] * curved) @ first) / own[:, by_itself]
+    step[:, ~by_itself] = found[:, q:]
+    return step
 
 
 def _pairs(allowed: Floats) -> sparse.csr_array:
@@ -121,6 +185,6 @@ def _length(at: Floats, step: Floats) -> Floats:
     return np.asarray(np.minimum(1.0, SHORT_OF_EDGE * edge.min(axis=1, keepdims=True)))
 
 
-def _parts(replicates: int, places: int) -> Iterator[slice]:
-    size = max(1, TILE_CELLS // places**2)
-    return (slice(first, min(first + size, replicates)) for first in range(0, replicates, size))
+def _parts(replicates: int, size: int) -> list[slice]:
+    starts = range(0, replicates, max(1, size))
+    return [slice(first, min(first + max(1, size), replicates)) for first in starts]

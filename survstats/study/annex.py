@@ -80,7 +80,7 @@ def store_annex(
         imputing.store_delta(out, found.imputed, study.covariates)
         _store_egress(out, study, people)
         cabin_told.store_cabin(out, study, people)
-        runs_told.store_runs_model(out, study, records, people, main)
+        runs_told.store_runs_model(out, study, records, people)
         runs_told.store_race(out, study)
     store_estimators(out)
 

@@ -99,7 +99,8 @@ def refuse_zones(cabin: CabinPlan) -> None:
     Raises
     ------
     StudyFileError
-        ``no_seats``, ``too_many_zones``, ``zone_backwards``, ``zone_outside``, ``row_twice``, ``row_without_zone``.
+        ``no_seats``, ``too_many_zones``, ``zone_spaced``, ``zone_backwards``, ``zone_outside``, ``row_twice``,
+        ``row_without_zone``.
     """
     if not cabin.zones:
         return
@@ -112,6 +113,12 @@ def refuse_zones(cabin: CabinPlan) -> None:
         )
     owner: dict[int, str] = {}
     for name, (first, last) in cabin.zones.items():
+        if name != name.strip():
+            raise StudyFileError(
+                "zone_spaced",
+                f"the name of the zone '{name}' begins or ends with a space.",
+                f"Write '{name.strip() or 'front'}'.",
+            )
         if first > last:
             raise StudyFileError(
                 "zone_backwards",

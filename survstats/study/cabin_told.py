@@ -51,7 +51,9 @@ def store_cabin(out: ResultsBuilder, study: Study, people: Everybody) -> None:
 
 def _store_map(out: ResultsBuilder, study: Study, frame: pd.DataFrame) -> None:
     there = set(frame["aircraft_class"].dropna().astype(str))
-    drawn = tuple(one for one in layouts(study.plan.cabin) if one.aircraft_class in there)
+    laid_out = layouts(study.plan.cabin)
+    drawn = tuple(one for one in laid_out if one.aircraft_class in there)
+    out.lists["cabin.unused"] = [one.aircraft_class for one in laid_out if one not in drawn]
     if not drawn:
         out.leave_out("no_layout", *IDS)
         return

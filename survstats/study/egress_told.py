@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from survstats.effects.getting_out import OUT, WayOut, way_out
+from survstats.effects.getting_out import OUT, WayOut, by_themselves, rescued_untimed, way_out
 from survstats.effects.out_curves import (
     Between,
     GroupCurve,
@@ -18,8 +18,9 @@ from survstats.effects.out_curves import (
 )
 from survstats.effects.risk_model import prepare
 from survstats.effects.standardise import standardise
+from survstats.effects.time_rows import refuse_few
 from survstats.groundwork.errors import NotEstimable
-from survstats.study.estimating import CLUSTER, EXPOSURE, FEWEST_MISHAPS, quartet
+from survstats.study.estimating import CLUSTER, EXPOSURE, FEWEST_MISHAPS, OUTCOME, quartet
 from survstats.study.results import Cell
 from survstats.study.results_builder import People, ResultsBuilder, people
 
@@ -28,14 +29,18 @@ ASKED, COUNTED_AT, LAST = (20.0, 60.0), (10.0, 20.0, 40.0, 60.0), 120.0
 _WITHIN = 60.0
 ARMS = {"trained": 1, "untrained": 0}
 
-COUNT_IDS = ("egress_people", "egress_at")
+COUNT_IDS = (
+    *("egress_people", "egress_at", "egress.rescued_inside", "egress.washed_out"),
+    *("egress.died_out", "egress.died_out_timed"),
+)
+WIDEST_IDS = tuple(f"egress.widest_{at:.0f}_{end}" for at in ASKED for end in ("low", "high"))
 SHARE_IDS = ("egress.share_out.trained", "egress.share_out.untrained", "egress.rd_out")
-CURVE_IDS = (
-    *("egress_curve", "egress_boxes"),
+_BETWEEN_IDS = (
     *(f"egress.rd_{at:.0f}_{end}" for at in ASKED for end in ("least", "most")),
     *("egress.seconds_least", "egress.seconds_most"),
 )
-IDS = (*COUNT_IDS, *SHARE_IDS, *CURVE_IDS)
+CURVE_IDS = ("egress_curve", "egress_boxes", *_BETWEEN_IDS)
+IDS = (*COUNT_IDS, *WIDEST_IDS, *SHARE_IDS, *CURVE_IDS)
 
 #: The counts that what compares the two groups rests on: who got out of each, and who stayed inside.
 OUT_OR_IN = tuple(f"egress_people/{at}/{column}" for at in (0, 1) for column in ("out", "inside"))
@@ -63,6 +68,8 @@ def store_egress(
     _store_people(out, frame, known)
     _store_at(out, frame, known)
     compared = compared_in(frame)
+    _store_counts(out, compared)
+    _store_widest(out, frame, known)
     if (mishaps := compared[CLUSTER].nunique()) < FEWEST_MISHAPS:
         out.leave_out(too_few(mishaps), *SHARE_IDS, *CURVE_IDS)
         return None
@@ -124,6 +131,47 @@ def _store_at(out: ResultsBuilder, frame: pd.DataFrame, known: WayOut) -> None:
     out.table("egress_at", ("arm", "time_s", "known_out", "known_inside", "cannot_tell"), told)
 
 
+def _store_counts(out: ResultsBuilder, compared: pd.DataFrame) -> None:
+    """Of the people compared: who was brought out at no recorded second, who was washed out, who got out and died."""
+    known, rows = way_out(compared), compared["file_row"].to_numpy()
+    waited = rescued_untimed(compared)
+    washed = compared["egress_outcome"].eq("washed_out").to_numpy(bool, na_value=False)
+    died = (known.ever == 1) & (compared[OUTCOME].to_numpy(dtype=float) == 0)
+    told = {
+        "rescued_inside": waited,
+        "washed_out": washed & known.timed & ~waited,
+        "died_out": died,
+        "died_out_timed": died & known.timed & ~waited,
+    }
+    for name, who in told.items():
+        out.count_people(f"egress.{name}", people(rows[who]))
+
+
+def _store_widest(out: ResultsBuilder, frame: pd.DataFrame, known: WayOut) -> None:
+    """How far the groups may differ by some seconds whatever the times and fates were that nobody knows."""
+    groups = _groups(frame)
+    aboard = {arm: int(groups[arm].sum()) for arm in ARMS}
+    if not all(aboard.values()):
+        out.leave_out("one_arm" if any(aboard.values()) else "no_rows", *WIDEST_IDS)
+        return
+    for at in ASKED:
+        gone, there = known.known_out(at), known.known_inside(at)
+        least = {arm: float((gone & groups[arm]).sum()) / aboard[arm] for arm in ARMS}
+        most = {arm: 1 - float((there & groups[arm]).sum()) / aboard[arm] for arm in ARMS}
+        line = COUNTED_AT.index(at)
+        rests_on = tuple(
+            f"egress_at/{line + len(COUNTED_AT) * place}/{column}"
+            for place in range(len(ARMS))
+            for column in ("known_out", "known_inside", "cannot_tell")
+        )
+        for end, value in (
+            ("low", least["trained"] - most["untrained"]),
+            ("high", most["trained"] - least["untrained"]),
+        ):
+            name = f"egress.widest_{at:.0f}_{end}"
+            out.figure(name, value, unit="difference", method="bounds", rests_on=rests_on)
+
+
 def _store_shares(out: ResultsBuilder, compared: pd.DataFrame, covariates: Sequence[str]) -> None:
     """Share out if all, if none had been trained, and the difference, standardised as survival is."""
     with out.or_absent(*SHARE_IDS):
@@ -140,15 +188,24 @@ def _store_curves(out: ResultsBuilder, compared: pd.DataFrame) -> dict[int, Grou
         curves = both_curves(compared)
         _store_curve_tables(out, curves)
         trained, untrained = curves[1], curves[0]
-        for at in ASKED:
-            _store_between(out, f"egress.rd_{at:.0f}", difference_by(trained, untrained, at))
-        _store_between(out, "egress.seconds", seconds_within(trained, untrained, until=_WITHIN))
+        with out.or_absent(*_BETWEEN_IDS):
+            _store_differences(out, compared, trained, untrained)
         return curves
     return None
 
 
+def _store_differences(
+    out: ResultsBuilder, compared: pd.DataFrame, trained: GroupCurve, untrained: GroupCurve
+) -> None:
+    """How far the curves differ; too few timed people stand for all the others."""
+    refuse_few(way_out(by_themselves(compared)), compared[EXPOSURE].to_numpy(dtype=float), compared[CLUSTER])
+    for at in ASKED:
+        _store_between(out, f"egress.rd_{at:.0f}", difference_by(trained, untrained, at))
+    _store_between(out, "egress.seconds", seconds_within(trained, untrained, until=_WITHIN))
+
+
 def both_curves(compared: pd.DataFrame) -> dict[int, GroupCurve]:
-    """The curve of the trained, by 1, and of the untrained, by 0.
+    """The curve of the trained, by 1, and of the untrained, by 0, of getting out as `by_themselves` has it.
 
     Parameters
     ----------
@@ -161,7 +218,7 @@ def both_curves(compared: pd.DataFrame) -> dict[int, GroupCurve]:
         ``one_arm``; ``one_outcome`` where nobody compared stayed inside, as when only survivors were asked: the curves
         would rise to all, whatever became of the others; and as `group_curve`.
     """
-    known, exposure = way_out(compared), compared[EXPOSURE].to_numpy(dtype=float)
+    known, exposure = way_out(by_themselves(compared)), compared[EXPOSURE].to_numpy(dtype=float)
     if not (known.ever == 0).any():
         raise NotEstimable("one_outcome", "Nobody compared is known to have stayed inside.")
     codes, labels = pd.factorize(compared[CLUSTER], sort=True)

@@ -111,6 +111,7 @@ def store_tipping(
     with out.or_absent(*TIPPING_IDS):
         found = tipping(imputed, **quartet(covariates), sign=main.effect.difference.value)
         _people(out, "expected", found.expected)
+        out.codes["tipping.way"] = "fewer" if main.effect.difference.value < 0 else "more"
         for what, gone in (("chance", found.chance), ("difference", found.difference)):
             out.codes[f"tipping.{what}_state"] = gone.state
             if gone.people is not None:

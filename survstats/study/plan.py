@@ -20,7 +20,7 @@ from survstats.groundwork.toml_faults import first_fault, line_of, place, read_t
 from survstats.records.population import PopulationFilter
 from survstats.study.cabin_plan import cabin_refusals
 from survstats.study.plan_refusals import refuse_accepted, refuse_modifiers, refuse_years
-from survstats.study.plan_sections import PopulationPlan, StudyPlan
+from survstats.study.plan_sections import BreathPlan, PopulationPlan, StudyPlan
 
 STUDY_FILE = "study.toml"
 MAPPING_FILE = "mapping.toml"
@@ -63,7 +63,7 @@ class Study:
     @property
     def analysis_hash(self) -> str:
         """SHA-256 of what the numbers and the word depend on: question, population, model, imputation, challenge,
-        breath, seed, accepted rules, cabins and mapping.
+        breath (where it is not as long as in the pool), seed, accepted rules, cabins and mapping.
 
         Title, names, comments, who checked the mapping, and the order in which things are written do not change it.
         """
@@ -79,7 +79,6 @@ class Study:
             "cold_water_c": None if plan.model is None else plan.model.cold_water_c,
             "imputation": plan.imputation.model_dump(),
             "challenge": plan.challenge.model_dump(),
-            "breath": plan.breath.model_dump(),
             "seed": plan.run.seed,
             "accepted": sorted(self.accepted),
             "cabins": {
@@ -89,6 +88,8 @@ class Study:
             "mapping": {name: entry for name, entry in self.mapping_content.items() if name != "checked_by"}
             or None,
         }
+        if plan.breath != BreathPlan():  # older studies name no breath, and keep their hash
+            parts["breath"] = plan.breath.model_dump()
         return bytes_hash(json.dumps(parts, sort_keys=True, default=str).encode())
 
     @property

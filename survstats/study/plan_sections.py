@@ -14,9 +14,7 @@ Year = Annotated[int, Field(ge=1678, le=2261)]
 Role = Literal["flight_crew", "technical_crew", "passenger"]
 Chosen = Annotated[list[_Entry], Field(min_length=1)]
 Name = Annotated[str, StringConstraints(max_length=60, pattern=_ONE_LINE, strip_whitespace=True)]
-Zone = Annotated[
-    str, StringConstraints(min_length=1, max_length=24, pattern=_ONE_LINE, strip_whitespace=True)
-]
+Zone = Annotated[str, StringConstraints(min_length=1, max_length=24, pattern=_ONE_LINE)]
 
 
 class _Strict(BaseModel):
@@ -68,7 +66,7 @@ class CabinPlan(_Strict):
     """
 
     rows: Row
-    seats: Line = ""
+    seats: Word = ""
     exits: Annotated[list[Word], Field(max_length=24)] = []
     zones: dict[Zone, Annotated[list[Row], Field(min_length=2, max_length=2)]] = {}
 

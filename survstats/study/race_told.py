@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from survstats.effects.getting_out import OUT, way_out
+from survstats.effects.getting_out import OUT, Bools, way_out
 from survstats.effects.race import breath_hold, share_below, speed_alone, unseen_from_breath
 from survstats.effects.race_times import (
     SeenTimes,
@@ -18,25 +18,26 @@ from survstats.effects.risk_model import prepare
 from survstats.effects.run_rows import RunRows
 from survstats.effects.standardise import standardise
 from survstats.groundwork.errors import NotEstimable
-from survstats.groundwork.estimate import Estimate
 from survstats.study.egress_told import compared_in, too_few
 from survstats.study.estimating import CLUSTER, EXPOSURE, FEWEST_MISHAPS, quartet
 from survstats.study.everybody import Everybody
 from survstats.study.plan import Study
 from survstats.study.results import Number
-from survstats.study.results_builder import ResultsBuilder, people
+from survstats.study.results_builder import ResultsBuilder, number_of, people
 
 RECORD_IDS = (
     *("race.observed", "race.share_seen", "race.untrained_median", "race.untrained_spread"),
-    *("race.mishap_median", "race.pool_median", "race.ratio"),
+    *("race.mishap_median", "race.pool_median", "race.pool_people", "race.ratio"),
+    *("race.before_capsize", "race.after_capsize"),
 )
 BREATH_IDS = (
     *("race.breath_median", "race.breath_multiplier", "race.breath_below"),
-    *("race.breath_told", "race.breath_implied"),
+    *("race.breath_told", "race.breath_implied", "race.breath_people"),
 )
 RACE_IDS = (*RECORD_IDS, *BREATH_IDS, "race.share", "race.gap_least", "race.gap_most")
 #: Behind the numbers: passengers compared in cabins that capsized or sank, the untrained of them, all who got out.
 _COMPARED, _UNTRAINED, _OUT = "race.compared", "race.untrained", "race.timed"
+_POOL = ("race.pool_median", "race.pool_people", "race.ratio")
 _RACING = "inverted"
 
 
@@ -52,7 +53,7 @@ def store_race_records(
     known = racing.loc[racing["role"].eq("passenger") & racing[OUT].notna()]
     passengers = compared_in(known)
     untrained = passengers.loc[passengers[EXPOSURE].eq(0)].reset_index(drop=True)
-    timed = way_out(racing).timed
+    timed = _store_clocks(out, racing)
     for name, group in ((_COMPARED, passengers), (_UNTRAINED, untrained), (_OUT, racing.loc[timed])):
         out.parts[name] = people(group["file_row"]).rows
     covariates = [name for name in study.covariates if name != "role" and passengers[name].notna().any()]
@@ -70,6 +71,18 @@ def store_race_records(
             rests_on=(_UNTRAINED,),
         )
     _store_beside_the_pool(out, racing, runs)
+
+
+def _store_clocks(out: ResultsBuilder, racing: pd.DataFrame) -> Bools:
+    """How many were surely out before such a cabin capsized, and surely after; returns who has a time (n,).
+
+    Times run from contact with the water, breath and pool from going under.
+    """
+    way = way_out(racing)
+    first, last = (racing[f"t_capsize_{end}_s"].to_numpy(float) for end in ("lo", "hi"))
+    for name, surely in (("before", way.high <= first), ("after", way.low >= last)):
+        out.count_people(f"race.{name}_capsize", people(racing.loc[way.timed & surely, "file_row"]))
+    return way.timed
 
 
 def _store_shares(
@@ -95,31 +108,34 @@ def _store_beside_the_pool(out: ResultsBuilder, racing: pd.DataFrame, runs: RunR
         mishap = _times(racing).median
         out.estimate("race.mishap_median", mishap, rests_on=(_OUT,))
     if runs is None:
-        out.leave_out(out.absent.get("runs_model", "not_recorded"), "race.pool_median", "race.ratio")
+        out.leave_out(out.absent.get("runs_model", "not_recorded"), *_POOL)
         return
-    with out.or_absent("race.pool_median", "race.ratio"):
+    with out.or_absent(*_POOL):
         pool = pool_times(runs, _RACING).median
-        out.number("race.pool_median", _without_mishaps(pool))
+        out.number("race.pool_median", number_of(pool))
+        out.count("race.pool_people", pool.mishaps)
     if mishap is not None and pool is not None:
         ratio = ratio_of(mishap, pool)
         out.estimate("race.ratio", ratio, rests_on=(_OUT,))
         out.codes["race.pool"] = side_of(ratio.low, ratio.high, 1.0, 1.0)
 
 
-def _without_mishaps(found: Estimate) -> Number:
-    return Number(found.value, found.unit, found.method, found.low, found.high, found.level, found.df)
-
-
 def store_race(out: ResultsBuilder, study: Study) -> None:
     """The race itself, from what is stored: what speed alone would make, and what a published breath would let out.
 
     The code ``race.finding`` is ``larger`` where all of the observed interval lies above what the time ratio, with its
-    interval, would make; ``smaller`` where it lies below; ``open`` where they meet and the observed difference may as
-    well be none; ``of_the_size`` where they meet else; ``not_estimated`` without either.
-    ``race.breath`` says on which side of the share seen the published breath puts the share out.
+    interval, would make, or all below a change that may be none; ``smaller`` where it lies below else; ``open`` where
+    they meet and the observed difference may as well be none; ``unsettled`` where they meet else and the times may as
+    well make none; ``of_the_size`` where they meet else; ``not_estimated`` without either. Where the times would make
+    fewer get out, above and below change places.
+
+    ``race.breath`` says on which side of the share seen the published breath puts the share out; ``race.multiplier``
+    whether the study file gives a figure for cold water, or none was given.
     """
     anchor, multiplier = breath_hold(), study.plan.breath.multiplier
     _store_breath(out, multiplier)
+    given = "multiplier" in study.plan.breath.model_fields_set
+    out.codes["race.multiplier"] = "given" if given else "default"
     out.codes["race.finding"] = "not_estimated"
     numbers, spreads = out.numbers, (anchor.spread_least, anchor.spread_most)
     with out.or_absent("race.gap_least", "race.gap_most"):
@@ -140,28 +156,32 @@ def store_race(out: ResultsBuilder, study: Study) -> None:
         median, spread, seen = (
             _stored(out, f"race.{name}") for name in ("untrained_median", "untrained_spread", "share_seen")
         )
-        shares = sorted(
-            unseen_from_breath(median.value, spread.value, multiplier * anchor.median_s, one).share
-            for one in spreads
+        quick, slow = _limits(median)
+        middle, most, least = (
+            [unseen_from_breath(at, spread.value, multiplier * anchor.median_s, one).share for one in spreads]
+            for at in (median.value, quick, slow)
         )
-        middle = sum(shares) / len(shares)
-        out.number(
-            "race.share", Number(middle, "share", "race", shares[0], shares[-1]), rests_on=(_UNTRAINED,)
-        )
-        out.codes["race.breath"] = side_of(shares[0], shares[-1], *_limits(seen))
+        share = Number(sum(middle) / len(middle), "share", "race", min(least), max(most))
+        out.number("race.share", share, rests_on=(_UNTRAINED,))
+        out.codes["race.breath"] = side_of(*_limits(share), *_limits(seen))
 
 
 def _finding(observed: tuple[float, float], gaps: tuple[float, float]) -> str:
-    side = side_of(*observed, *gaps)
+    """The code of `store_race`, from the limits of what was seen and of what the times would make."""
+    if sum(gaps) < 0:
+        observed, gaps = (-observed[1], -observed[0]), (-gaps[1], -gaps[0])
+    side, no_gap = side_of(*observed, *gaps), gaps[0] <= 0
     if side == "alike":
-        return "open" if observed[0] <= 0 <= observed[1] else "of_the_size"
-    return "larger" if side == "above" else "smaller"
+        no_difference = observed[0] <= 0 <= observed[1]
+        return "open" if no_difference else "unsettled" if no_gap else "of_the_size"
+    return "larger" if side == "above" or no_gap else "smaller"
 
 
 def _store_breath(out: ResultsBuilder, multiplier: float) -> None:
     """The published anchor, with what its own figures say of each other."""
     anchor = breath_hold()
     out.texts["race.source"] = anchor.source
+    out.figure("race.breath_people", anchor.people, unit="count", method="published")
     out.figure("race.breath_median", multiplier * anchor.median_s, unit="seconds", method="published")
     out.figure("race.breath_multiplier", multiplier, unit="ratio", method="study_file")
     out.figure("race.breath_below", anchor.below_s, unit="seconds", method="published")

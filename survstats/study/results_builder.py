@@ -100,17 +100,7 @@ class ResultsBuilder:
         self, name: str, found: Estimate, *, rests_on: Sequence[str] = (), counted: str | None = None
     ) -> None:
         """Store an estimate with its interval, and the counts of people that it rests on."""
-        number = Number(
-            value=found.value,
-            unit=found.unit,
-            method=found.method,
-            low=found.low,
-            high=found.high,
-            level=found.level,
-            df=None if math.isnan(found.df) else found.df,
-            mishaps=found.mishaps,
-            occupants=found.occupants,
-        )
+        number = dataclasses.replace(number_of(found), mishaps=found.mishaps, occupants=found.occupants)
         self._store(name, number, rests_on)
         if counted is not None:
             self.counted[name] = counted
@@ -156,6 +146,19 @@ class ResultsBuilder:
         self.numbers[name] = number
         if rests_on:
             self.rests_on[name] = tuple(rests_on)
+
+
+def number_of(found: Estimate) -> Number:
+    """An estimate with its interval alone: what rests on runs in a pool counts neither mishaps nor occupants."""
+    return Number(
+        value=found.value,
+        unit=found.unit,
+        method=found.method,
+        low=found.low,
+        high=found.high,
+        level=found.level,
+        df=None if math.isnan(found.df) else found.df,
+    )
 
 
 def cell_id(table: str, row: int, column: str) -> str:

@@ -7,14 +7,12 @@ import numpy as np
 from survstats.effects.run_rows import COURSE, RunRows, band_months, run_rows
 from survstats.effects.runs_fading import ASKED, RunsFading, runs_fading
 from survstats.effects.trainer_runs import LevelTime, RunsModel, runs_model
-from survstats.groundwork.estimate import Estimate
 from survstats.records.loading import Records
-from survstats.study.estimating import MainEstimate
 from survstats.study.everybody import Everybody
 from survstats.study.plan import Study
 from survstats.study.race_told import RACE_IDS, store_race, store_race_records
-from survstats.study.results import Cell, Number
-from survstats.study.results_builder import ResultsBuilder
+from survstats.study.results import Cell
+from survstats.study.results_builder import ResultsBuilder, number_of
 
 __all__ = ["IDS", "RACE_IDS", "store_race", "store_runs_model"]
 
@@ -33,9 +31,7 @@ FEW_PEOPLE = 60
 _STEP = 6
 
 
-def store_runs_model(
-    out: ResultsBuilder, study: Study, records: Records, people: Everybody, main: MainEstimate | None
-) -> None:
+def store_runs_model(out: ResultsBuilder, study: Study, records: Records, people: Everybody) -> None:
     """Time ratios of exercises and by months since the last course, and what the records give to the race.
 
     Parameters
@@ -46,10 +42,7 @@ def store_runs_model(
         Of which the trainer runs are read.
     people : Everybody
         For the times of mishaps.
-    main : MainEstimate or None
-        Not needed: runs are no mishaps.
     """
-    del main
     rows = None
     with out.or_absent(*IDS):
         rows = run_rows(records.training_run)
@@ -61,6 +54,7 @@ def store_runs_model(
 def _store_model(out: ResultsBuilder, model: RunsModel) -> None:
     for name in _COUNTS:
         out.count(f"runs_model.{name}", getattr(model.rows, name))
+    out.lists["runs_model.kinds_left_out"] = list(model.rows.kinds_left_out)
     out.codes["runs_model.size"] = "few" if model.rows.people < FEW_PEOPLE else "some"
     out.table(
         "runs_model",
@@ -104,7 +98,7 @@ def _store_half_life(out: ResultsBuilder, found: RunsFading) -> None:
         if estimate is None:
             out.leave_out(reason, f"runs_model.{name}")
         else:
-            out.number(f"runs_model.{name}", of_runs(estimate))
+            out.number(f"runs_model.{name}", number_of(estimate))
     if found.at_least_months is not None:
         out.figure("runs_model.at_least", found.at_least_months, unit="months", method="profile")
 
@@ -113,30 +107,17 @@ def _store_ratios(out: ResultsBuilder, found: RunsFading) -> None:
     lost = dict(found.lost)
     for month in ASKED:
         if month in lost:
-            out.number(f"runs_model.lost_{month:g}", of_runs(lost[month]))
+            out.number(f"runs_model.lost_{month:g}", number_of(lost[month]))
         else:
             out.leave_out("month_not_observed", f"runs_model.lost_{month:g}")
-    out.number("runs_model.gain", of_runs(found.curve[0][1]))
+    out.number("runs_model.gain", number_of(found.curve[0][1]))
     if found.apart is None:
         out.leave_out("no_free_column", "runs_model.apart")
     else:
-        out.number("runs_model.apart", of_runs(found.apart))
+        out.number("runs_model.apart", number_of(found.apart))
         out.codes["runs_model.returners"] = "apart" if found.apart.excludes(1.0) else "alike"
     out.table(
         "runs_fading_curve",
         ("months", "ratio", "low", "high"),
         [(month, one.value, one.low, one.high) for month, one in found.curve],
-    )
-
-
-def of_runs(found: Estimate) -> Number:
-    """A number that rests on runs in a pool: it counts neither mishaps nor occupants."""
-    return Number(
-        value=found.value,
-        unit=found.unit,
-        method=found.method,
-        low=found.low,
-        high=found.high,
-        level=found.level,
-        df=found.df,
     )

@@ -29,6 +29,7 @@ _CODES = {
     "miscoding.touched": "miscoding.moved",
     "tipping.chance_state": "tipping.expected",
     "tipping.difference_state": "tipping.expected",
+    "tipping.way": "tipping.expected",
 }
 
 #: Which counts the state of a gate rests on, beside the four groups compared.

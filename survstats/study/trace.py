@@ -28,7 +28,9 @@ Kind = Literal[
 
 #: Counts and codes of the verdict and its gates: they end in the rule, whose thresholds the paper prints.
 _RULE = re.compile(r"verdict\.|change\.|(gate|challenge)\.\w+\.number$|(gates|challenges)/")
-_RUNS = re.compile(r"runs(_model|_fading_curve|_fading_months)?[./]|records\.runs$|race\.pool_median$")
+_RUNS = re.compile(
+    r"runs(_model|_fading_curve|_fading_months)?[./]|records\.runs$|race\.pool_(median|people)$"
+)
 _LOG = re.compile(r"log\.")
 _FINDINGS = ("findings", "findings_by_rule", "accepted")
 #: Columns that say at which steps a table is made: the method decides them, no record does.

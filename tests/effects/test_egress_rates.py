@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 from survstats.effects.egress_rates import DRAWS, DrawnTimes, draw_times, rates
-from survstats.effects.intervals import t_quantile
+from survstats.effects.intervals import jackknife_error, t_quantile
 from survstats.effects.time_model import fit_times
 from survstats.effects.time_rows import bands, time_rows
 from survstats.groundwork.errors import NotEstimable
@@ -56,6 +56,25 @@ def test_times_are_drawn_inside_their_bands_and_the_dead_never_leave(occupants_9
     assert (drawn.time[:, ~out] > drawn.time[:, out].max()).all()
     assert list(drawn.out) == list(out.astype(float))
     assert (drawn.time[:, out].std(axis=0) > 0).all()
+
+
+def test_times_nobody_knows_vary_as_the_mishaps_let_the_model_vary(occupants_90):
+    frame = frame_of(occupants_90)
+    who = int(frame.index[frame["out"] == 1][0])
+    frame.loc[who, ["egress_lo_s", "egress_hi_s"]] = np.nan
+    model = fit_times(rows_of(frame), distribution="lognormal")
+    row = model.rows.design.apply(model.rows.filled.loc[[who]])[0]
+    moved = model.coefficients[0] + 8 * (
+        model.coefficients - model.coefficients[0]
+    )  # as if mishaps differed more
+    wide = replace(model, coefficients=moved, scale=np.full_like(model.scale, model.scale[0]))
+    centres = moved @ row
+    error = jackknife_error(centres[0], centres[1:])
+    drawn = np.log(draw_times(wide, stream(1, "times_out"), draws=6000).time[:, who])
+    assert drawn.var() == pytest.approx(error**2 + model.scale[0] ** 2, rel=0.08)
+    assert error > 1.5 * model.scale[0]
+    spread = jackknife_error(math.log(model.scale[0]), np.log(model.scale[1:]))
+    assert np.linalg.norm(model.pulls[:, -1]) == pytest.approx(spread, rel=1e-12)
 
 
 def test_the_same_seed_gives_the_same_times_and_another_gives_others(occupants_90):

@@ -14,7 +14,7 @@ from scipy.special import expit, logit, ndtr, stdtrit
 
 import survstats
 from survstats.effects.exact_table import clopper_pearson
-from survstats.effects.getting_out import WayOut, way_out
+from survstats.effects.getting_out import WayOut, rescued_untimed, way_out
 from survstats.effects.intervals import jackknife_error
 from survstats.effects.out_curves import (
     GroupCurve,
@@ -84,6 +84,52 @@ def placed(group: GroupCurve, at: float) -> np.ndarray:
 def test_a_row_is_read_as_it_was_written(row, expected):
     known = way_out(people(row))
     assert (known.ever[0], known.low[0], known.high[0]) == pytest.approx(expected, nan_ok=True)
+
+
+@pytest.mark.parametrize(
+    ("row", "saved", "picked_up", "expected"),
+    [
+        ((1, NOBODY, NOBODY), "yes", NOBODY, (60, np.inf)),
+        ((1, NOBODY, NOBODY), "yes", 0.5, (60, np.inf)),
+        ((1, NOBODY, NOBODY), "yes", 12.0, (720, np.inf)),
+        ((1, NOBODY, NOBODY), "no", 12.0, (0, np.inf)),
+        ((1, NOBODY, NOBODY), "unknown", 12.0, (0, np.inf)),
+        ((1, 10, 20), "yes", 12.0, (10, 20)),  # a recorded band stays
+        ((1, 20, NOBODY), "yes", 12.0, (20, np.inf)),
+        ((0, NOBODY, NOBODY), "yes", NOBODY, (0, np.inf)),
+    ],
+)
+def test_who_was_brought_out_from_inside_at_no_recorded_second_waited_a_minute(
+    row, saved, picked_up, expected
+):
+    frame = people(row).assign(rescued_inside=saved, t_rescue_min=picked_up)
+    known = way_out(frame)
+    assert (known.low[0], known.high[0]) == expected
+    assert rescued_untimed(frame)[0] == (saved == "yes" and row == (1, NOBODY, NOBODY))
+
+
+def test_twenty_of_twenty_eight_brought_out_from_inside_do_not_count_as_quick():
+    # 6 mishaps: 42 out within a span, 28 dead inside, of whom 20 are then brought out alive from inside instead
+    timed = [(1, 10 * (k % 4), 10 * (k % 4) + 10) for k in range(42)]
+    inside = [(0, NOBODY, NOBODY)] * 28
+    frame = people(*timed, *inside).assign(
+        mishap=np.arange(70) % 6, rescued_inside="no", t_rescue_min=NOBODY, trained=0
+    )
+    saved = (frame["out"] == 0) & (frame.groupby("out").cumcount() < 20)
+    brought = frame.assign(
+        out=frame["out"].mask(saved, 1.0), rescued_inside=frame["rescued_inside"].mask(saved, "yes")
+    )
+    assert saved.sum() == rescued_untimed(brought).sum() == 20
+    before, after, as_if_timed = (
+        group_curve(way_out(one), one["mishap"].to_numpy(), mishaps=6)
+        for one in (frame, brought, brought.assign(rescued_inside="no"))
+    )
+    at = [20.0, 40.0, 60.0]
+    for end in ("least", "most"):
+        told = getattr(curve_limits(after, at), end)
+        assert told == pytest.approx(getattr(curve_limits(before, at), end), abs=1e-7)
+    assert after.curve.mass.sum() == pytest.approx(62 / 70, abs=1e-7)
+    assert curve_limits(as_if_timed, at).least[-1] > curve_limits(after, at).least[-1] + 0.2
 
 
 def test_at_any_second_everybody_is_known_out_known_inside_or_neither():

@@ -51,7 +51,7 @@ def of(found, name, level):
 
 
 def test_with_nothing_held_equal_the_difference_is_that_of_the_shares():
-    frame = aboard().assign(trained=np.nan)
+    frame = aboard()
     found = position(frame, covariates=(), **NAMES)
     for name, one, other in (("far_seat", "yes", "no"), ("seat_side", "R", "L")):
         level = of(found, name, one)
@@ -71,7 +71,7 @@ def test_with_nothing_held_equal_the_difference_is_that_of_the_shares():
         assert level.share == level.out / level.occupants
 
 
-def test_with_role_and_training_held_equal_it_is_that_of_a_slow_road():
+def test_with_role_held_equal_it_is_that_of_a_slow_road():
     frame = aboard()
     level = of(position(frame, covariates=("role", "far_seat", "seat_side"), **NAMES), "seats_to_exit", "2+")
     pair = frame[frame["seats_to_exit"] != 1]
@@ -80,15 +80,22 @@ def test_with_role_and_training_held_equal_it_is_that_of_a_slow_road():
             np.ones(len(pair)),
             pair["seats_to_exit"] >= 2,
             pair["role"] == "passenger",
-            pair["trained"] == 1,
-            pair["trained"] == 0,
         ]
     ).astype(float)
     outcome = pair["out"].to_numpy()
     wanted, error = jackknife_difference(rows, outcome, pair["mishap"].to_numpy(), 1)
     assert (level.difference.value, level.difference.se) == (near(wanted), near(error))
-    crude = of(position(frame.assign(trained=np.nan), covariates=(), **NAMES), "seats_to_exit", "2+")
+    crude = of(position(frame, covariates=(), **NAMES), "seats_to_exit", "2+")
     assert abs(crude.difference.value - level.difference.value) > 1e-3
+
+
+def test_forgetting_the_training_of_those_inside_moves_no_difference_between_seats():
+    frame = aboard()
+    masked = frame.assign(trained=frame["trained"].mask(frame["out"] == 0))
+    plain, other = (position(one, covariates=("role",), **NAMES) for one in (frame, masked))
+    assert masked["trained"].isna().sum() > frame["trained"].isna().sum() + 20
+    assert any(one.difference is not None for one in plain)
+    assert [(one.difference, one.reason) for one in other] == [(one.difference, one.reason) for one in plain]
 
 
 def test_fields_that_tell_of_the_seat_are_never_held_equal():

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from survstats.effects.getting_out import WayOut
 from survstats.effects.race import (
     breath_hold,
     share_below,
@@ -18,7 +19,7 @@ from survstats.effects.race import (
     unseen_from_breath,
     unseen_from_share,
 )
-from survstats.effects.race_times import ratio_of, seen_times, share_known_out, side_of
+from survstats.effects.race_times import mishap_times, ratio_of, seen_times, share_known_out, side_of
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.resampling import stream
 from survstats.records.invented.worlds import fate, retained, simulate_mechanistic
@@ -32,7 +33,7 @@ def test_the_share_out_of_two_lognormals():
 
 
 def test_the_published_breath_does_not_fit_one_lognormal():
-    """Cheung, D'Oliveira and Brooks 2001, Aviat Space Environ Med 72(10):912-918, abstract: median 37 s, 34 % below
+    """Cheung SS, D'Eon NJ and Brooks CJ 2001, Aviat Space Environ Med 72(10):912-918, abstract: median 37 s, 34 % below
     28 s, standard deviations of the groups about 21 s; offshore workers 40.5 and 21.1.
     """
     from_share, from_moments = spread_from_share(37, 28, 0.34), spread_from_moments(40.5, 21.1)
@@ -168,3 +169,15 @@ def test_intervals_lie_apart_or_meet():
     assert side_of(0.2, 0.3, 0.05, 0.1) == "above"
     assert side_of(0.0, 0.04, 0.05, 0.1) == "below"
     assert side_of(0.0, 0.05, 0.05, 0.1) == "alike"
+
+
+def test_who_is_written_down_at_second_zero_is_out_within_half_a_second_and_not_left_out():
+    time = np.where(np.arange(40) % 5 == 0, 0.0, stream(3, "zeros").lognormal(2.5, 0.4, 40).round(1))
+    cluster = pd.Series(np.arange(40) % 8)
+    at_once = time == 0
+    found = mishap_times(WayOut(np.ones(40), time, time), cluster).median
+    known = seen_times(np.where(at_once, 0.0, time), np.where(at_once, 0.5, time), cluster).median
+    assert found.occupants == 40
+    assert (found.value, found.se) == pytest.approx((known.value, known.se), rel=1e-9)
+    left_out = seen_times(time[~at_once], time[~at_once], cluster[~at_once]).median
+    assert found.value < 0.8 * left_out.value

@@ -137,6 +137,21 @@ def test_two_models_that_give_more_alive_than_out_are_refused():
     assert refused.value.reason == "more_alive_than_out"
 
 
+def test_a_mishap_left_out_that_gives_more_alive_than_out_widens_shares_and_parts_alike(frame, monkeypatch):
+    gone = np.tile([0.8, 0.6], (15, 1))
+    alive = np.tile([0.79, 0.5], (15, 1))
+    alive[3, 0], gone[3, 0] = 0.84, 0.80
+    given_out = iter((alive, gone))
+    monkeypatch.setattr("survstats.effects.split.standardised_risks", lambda *_: next(given_out))
+    found = split_of(frame)
+    after = alive / gone
+    assert after[3, 0] > 1
+    assert found.after_trained.se == pytest.approx(jackknife_error(after[0, 0], after[1:, 0]), rel=1e-12)
+    parts = two_parts(alive, gone)
+    assert found.afterwards.se == pytest.approx(jackknife_error(parts[1][0], parts[1][1:]), rel=1e-12)
+    assert found.after_trained.high == 1.0
+
+
 @pytest.mark.parametrize(
     ("spoil", "reason"),
     [

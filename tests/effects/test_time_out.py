@@ -18,6 +18,7 @@ from survstats.effects.intervals import jackknife_error
 from survstats.effects.out_curves import group_curve
 from survstats.effects.time_model import TimeModel, fit_times
 from survstats.effects.time_out import (
+    _half_way,
     difference_by_model,
     fit_distance,
     medians,
@@ -26,7 +27,7 @@ from survstats.effects.time_out import (
 )
 from survstats.effects.time_rows import FEWEST_TIMED, bands, time_rows
 from survstats.groundwork.errors import NotEstimable
-from survstats.models.interval_time import fit_time
+from survstats.models.interval_time import distribution_share, fit_time
 
 COVARIATES = ("seat_far",)
 
@@ -180,6 +181,18 @@ def test_people_out_at_times_nobody_knows_count_among_who_got_out_and_give_no_ti
     assert time_ratio(untold).occupants < time_ratio(model).occupants
 
 
+def test_who_was_brought_out_from_inside_moves_no_model_of_the_times(frame, model):
+    inside = frame.index[(frame["out"] == 0) & (frame["trained"] == 0)][:6]
+    brought = frame.assign(rescued_inside="no", t_rescue_min=np.nan)
+    brought.loc[inside, ["out", "t_rescue_min"]] = 1.0, 30.0
+    brought.loc[inside, "rescued_inside"] = "yes"
+    told = model_of(brought)
+    assert told.coefficients == pytest.approx(model.coefficients, abs=1e-9)
+    assert difference_by_model(told, 20.0) == difference_by_model(model, 20.0)
+    quick = difference_by_model(model_of(brought.assign(rescued_inside="no")), 20.0)
+    assert quick.value < difference_by_model(model, 20.0).value - 0.03
+
+
 def test_who_was_last_seen_inside_ties_both_parts_together(frame, model):
     # seen inside at a hair after the start says next to nothing: the parts come back
     early = pd.concat(
@@ -243,6 +256,52 @@ def test_where_nobody_stayed_inside_the_time_ratio_stands_and_shares_say_why_not
     assert math.isfinite(time_ratio(found).high)
     assert refused(difference_by_model, found, 20.0) == "one_outcome"
     assert refused(model_curve, found, 1, [20.0]) == "one_outcome"
+
+
+def test_one_person_last_seen_inside_does_not_take_the_time_ratio_away(frame):
+    all_out = frame[frame["out"] == 1]
+    inside = frame[:1].assign(out=np.nan, egress_lo_s=20.0, egress_hi_s=np.nan)
+    found, without = model_of(pd.concat([all_out, inside], ignore_index=True)), model_of(all_out)
+    assert not found.joint
+    assert time_ratio(found).value == pytest.approx(time_ratio(without).value, rel=1e-9)
+    assert time_ratio(found).se == pytest.approx(time_ratio(without).se, rel=1e-7)
+    assert refused(difference_by_model, found, 20.0) == "one_outcome"
+    # whom a field separates in or out stops the shares alone as well
+    split = frame.assign(split=frame["out"])
+    told = split["out"].eq(1) & frame["id"].mod(2).eq(0)
+    split["split"] = split["split"].mask(told, 0.0)
+    found = model_of(pd.concat([split, inside.assign(split=0.0)], ignore_index=True), covariates=("split",))
+    assert (found.joint, found.share_reason) == (False, "separated")
+    assert math.isfinite(time_ratio(found).value)
+
+
+def test_a_fault_of_the_times_is_not_taken_for_one_of_the_share(frame, monkeypatch):
+    inside = frame[:1].assign(out=np.nan, egress_lo_s=20.0, egress_hi_s=np.nan)
+    all_at_ten = frame.assign(egress_lo_s=10.0, egress_hi_s=10.0)
+    assert refused(model_of, pd.concat([all_at_ten, inside], ignore_index=True)) == "spread_not_bounded"
+
+    def unsettled(*_):
+        raise NotEstimable("not_converged", "")
+
+    monkeypatch.setattr("survstats.effects.time_model._fit_together", unsettled)
+    assert refused(model_of, pd.concat([frame, inside], ignore_index=True)) == "not_converged"
+
+
+@pytest.mark.parametrize("distribution", ["lognormal", "loglogistic", "weibull"])
+def test_a_median_of_kinds_that_lie_far_apart_is_found_from_anywhere(distribution):
+    # most lie near 1 and some near 50, with next to nobody between, where the mean is: a bare Newton step flies off
+    centre, scale = np.array([[1.0, 50.0], [1.0, 50.0], [3.0, 3.0]]), np.array([0.2, 0.2, 0.5])
+    weights = np.array([[0.6, 0.4], [0.4, 0.6], [0.5, 0.5]])
+    found = _half_way(centre, scale, weights, distribution)
+    shares = distribution_share((found[:, None] - centre) / scale[:, None], distribution)
+    assert (weights * shares).sum(axis=1) == pytest.approx(np.full(3, 0.5), abs=1e-12)
+
+
+def test_how_many_fits_are_worked_on_together_moves_nothing(model, monkeypatch):
+    whole = (*medians(model), difference_by_model(model, 20.0))
+    monkeypatch.setattr("survstats.effects.time_out._BLOCK_CELLS", 1)
+    for one, known in zip((*medians(model), difference_by_model(model, 20.0)), whole, strict=True):
+        assert (one.value, one.se) == pytest.approx((known.value, known.se), rel=1e-10)
 
 
 def test_a_kind_of_people_of_whom_nobody_has_a_time_stops_the_shares_but_not_the_ratio(frame):

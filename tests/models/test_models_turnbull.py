@@ -282,6 +282,45 @@ def test_exact_times_make_the_refits_those_of_the_curve_without_bands(occupants)
     assert area_bounds(refits, until=60)[0].shape == (14,)
 
 
+def test_many_exact_times_are_counted_out_and_agree_with_the_road_by_steps():
+    rng = np.random.default_rng(3)
+    time, ever, codes = rng.lognormal(3, 0.6, 80).round(1), rng.random(80) < 0.8, rng.integers(0, 12, 80)
+    refits = interval_refits(time, time, ever, codes, LeaveOneOut(12))
+    late = np.append(time, 500.0)  # one band over all times: nothing can be counted out any more
+    stepped = interval_refits(
+        np.append(time, 0), late, np.append(ever, 1), np.append(codes, 12), 1 - np.eye(13)
+    )
+    # the last replicate leaves that band out again
+    known = interval_curve(time, time, ever)
+    at = np.array([10.0, 20.0, 40.0])
+    assert curve_bounds(stepped, at)[0][12] == pytest.approx(curve_bounds(known, at)[0], abs=1e-12)
+    assert refits.mass.sum(axis=1) + refits.at_infinity == pytest.approx(np.ones(12), abs=1e-14)
+    assert curve_bounds(known, at)[0] == pytest.approx([np.mean(ever & (time <= t)) for t in at], abs=1e-14)
+
+
+@pytest.mark.parametrize("tiles", [2_000_000, 1])
+def test_places_seen_by_themselves_may_be_eliminated(monkeypatch, tiles):
+    # the same maximum by a smaller system: exact times to a tenth of a second, guesses and silence between them
+    rng = np.random.default_rng(5)
+    time, kind = rng.lognormal(3, 0.6, 160).round(1), rng.choice(3, 160, p=[0.75, 0.15, 0.1])
+    lo = np.select([kind == 0, kind == 1], [time, np.floor(time / 10) * 10], 0.0)
+    hi = np.select([kind == 0, kind == 1], [time, lo + 10], np.inf)
+    ever, codes = rng.choice([1, 0, np.nan], 160, p=[0.8, 0.15, 0.05]), rng.integers(0, 20, 160)
+    lo = np.where(np.isnan(ever), np.floor(lo / 10) * 10, lo)
+    weights = np.vstack([LeaveOneOut(20)[:], bootstrap(20, 15, rng)])
+    solved = []
+    monkeypatch.setattr("survstats.models.likeliest_masses.TILE_CELLS", tiles)
+    for many in (10**9, 0):
+        monkeypatch.setattr("survstats.models.likeliest_masses.MANY_PLACES", many)
+        solved.append(interval_refits(lo, hi, ever, codes, weights))
+    whole, eliminated = solved
+    assert len(whole.left) > 60
+    assert curve_bounds(eliminated, [10, 15, 20, 40])[0] == pytest.approx(
+        curve_bounds(whole, [10, 15, 20, 40])[0], abs=1e-9
+    )
+    assert eliminated.at_infinity == pytest.approx(whole.at_infinity, abs=1e-9)
+
+
 def test_tiles_do_not_matter_and_leaving_out_is_a_weight_of_none(monkeypatch):
     lo, hi, ever = random_bands(22, 60, "all")
     codes = np.arange(60) % 6
@@ -349,7 +388,7 @@ def test_what_cannot_be_told_is_refused(monkeypatch):
     assert empty.value.reason == "no_rows"
     monkeypatch.setattr("survstats.models.likeliest_masses.PASSES", 3)
     with pytest.raises(NotEstimable) as unsettled:
-        interval_curve([1, 2], [3, 4], [1, 1])
+        interval_curve([0, 0, 5], [10, 5, 10], [1, 1, 1])
     assert unsettled.value.reason == "not_converged"
 
 

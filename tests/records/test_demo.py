@@ -21,6 +21,7 @@ def test_every_study_is_whole_and_says_that_it_is_invented(name):
         "invented",
         "question",
         "records",
+        "cabin",
         "model",
         "imputation",
         "challenge",

@@ -50,6 +50,14 @@ GETTING_OUT: dict[str, Number] = {
     "egress.median.trained": seconds(14.4, 11.2, 18.5),
     "egress.median.untrained": seconds(18.3, 15.1, 22.2),
     "egress.fit_distance": Number(0.026, "share", "invented"),
+    "egress.widest_20_low": Number(-0.31, "difference", "bounds"),
+    "egress.widest_20_high": Number(0.56, "difference", "bounds"),
+    "egress.widest_60_low": Number(-0.17, "difference", "bounds"),
+    "egress.widest_60_high": Number(0.42, "difference", "bounds"),
+    "egress.rescued_inside": count(6),
+    "egress.died_out": count(14),
+    "egress.died_out_timed": count(3),
+    "egress.washed_out": count(9),
     "split.rd": difference(0.079, -0.048, 0.206),
     "split.getting_out": difference(0.091, 0.008, 0.174),
     "split.afterwards": difference(-0.012, -0.077, 0.053),
@@ -184,6 +192,11 @@ NUMBERS: dict[str, Number] = {
     **{f"challenge.{name}.number": count(at) for at, name in enumerate(CHALLENGES, 1)},
     **GETTING_OUT,
 }
+#: What findings of `CHALLENGES` quote, where a study without an estimate has none.
+QUOTED: dict[str, Number] = {
+    "effect.rd_without_one": difference(0.058, -0.069, 0.185),
+    "gate.comparable.inside": Number(0.71, "share", "counted"),
+}
 CODES = {
     "question.population": "P1",
     "question.target": "all",
@@ -198,6 +211,7 @@ CODES = {
     "graph.crew": "crew_after_contact",
     "tipping.chance_state": "crosses",
     "tipping.difference_state": "crosses",
+    "tipping.way": "more",
     "impact_death.alarm": "no",
     "fitness.shift_group": "sea_and_weather",
     "change.up_word": "suggests",
@@ -521,7 +535,7 @@ def with_annex(results: StudyResults, *, over: bool = True) -> StudyResults:
 
     return replace(
         results,
-        numbers=joined(results.numbers, NUMBERS),
+        numbers={**QUOTED, **joined(results.numbers, NUMBERS)},
         codes=joined(results.codes, CODES),
         lists=joined(results.lists, LISTS),
         tables=joined(results.tables, _tables(results)),

@@ -119,14 +119,28 @@ def test_crossings_are_told_and_marked_by_their_states(results):
     assert "If 16 or more of them had been trained, the difference is no longer more than chance." in told(
         content, "doubts"
     )
-    harm = {"effect.rd": replace(results.numbers["effect.rd"], value=-0.08)}
-    assert "If 16 or fewer of them" in told(annex(results, numbers=harm), "doubts")
+    assert "If 16 or fewer of them" in told(annex(results, codes={"tipping.way": "fewer"}), "doubts")
     never = {"tipping.chance_state": "never", "tipping.difference_state": "already"}
     bare = without_tables(results, "challenges")
     words = told(annex(bare, codes=never, without=("tipping.not_beyond_chance",)), "doubts")
     assert "However many of them had been trained, its interval stays" in words
     assert "does not point the way of the main one" in words
     assert "no longer more than chance." not in words
+
+
+def test_the_way_of_a_crossing_is_stored_and_is_that_of_the_estimate(demo_results):
+    ways = {
+        name: (found.codes["tipping.way"], found.numbers["effect.rd"].value < 0)
+        for name in ("demo_main", "demo_harm")
+        if "tipping.way" in (found := demo_results[name]).codes
+    }
+    assert ways == {"demo_main": ("more", False), "demo_harm": ("fewer", True)}
+
+
+def test_without_a_stored_way_no_crossing_is_told(results):
+    codes = {name: code for name, code in results.codes.items() if name != "tipping.way"}
+    shown = told(annex_content(replace(results, codes=codes), date=DATE), "doubts")
+    assert "of them had been trained, the difference is no longer" not in shown
 
 
 def test_a_crossing_that_is_not_stored_is_not_drawn(results):

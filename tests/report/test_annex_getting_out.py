@@ -14,7 +14,7 @@ from survstats.report.annex.figures import out_picture
 from survstats.report.annex.getting_out import getting_out
 from survstats.report.content import plain
 from survstats.report.wording import Wording, catalogue, facts_of
-from survstats.study.results import MASKED, StudyResults, Table
+from survstats.study.results import MASKED, Number, StudyResults, Table
 
 TITLES = [
     "Who is counted, and what is known of their time",
@@ -83,22 +83,77 @@ def test_every_figure_of_the_section_is_a_stored_one():
 
 def test_a_range_is_printed_as_one_and_a_point_as_a_point():
     rows = {row[0]: row[1:] for row in cells(results(), TITLES[2])}
-    assert rows["share out by 20 seconds, points"] == ["−4 to 24", "−15 to 36", "12 (1 to 23)"]
-    assert rows["share out by 60 seconds, points"] == ["8", "−2 to 19", "11 (1 to 22)"]
-    assert rows["seconds outside, of the first 60"] == ["−1.3 to 13", "−4.4 to 16", ""]
-    assert rows["share who ever got out, points"] == ["", "", "11 (1 to 20)"]
+    assert rows["share out by 20 seconds, points"] == ["−4 to 24", "−15 to 36", "−31 to 56", "12 (1 to 23)"]
+    assert rows["share out by 60 seconds, points"] == ["8", "−2 to 19", "−17 to 42", "11 (1 to 22)"]
+    assert rows["seconds outside, of the first 60"] == ["−1.3 to 13", "−4.4 to 16", "", ""]
+    assert rows["share who ever got out, points"] == ["", "", "", "11 (1 to 20)"]
     other = results(codes={"egress.rd_20_form": "point", "egress.rd_60_form": "range"})
     rows = {row[0]: row[1] for row in cells(other, TITLES[2])}
     assert rows["share out by 20 seconds, points"] == "24"
     assert rows["share out by 60 seconds, points"] == "8 to 8"
 
 
+def test_the_widest_range_stands_where_no_likeliest_one_can_be_told():
+    found = results(
+        without=(
+            "egress.rd_20_l",
+            "egress.rd_20_mo",
+            "egress.rd_60_l",
+            "egress.rd_60_most",
+            "egress.seconds",
+        ),
+        absent={"egress.rd_20_least": "few_timed", "egress.rd_20_model": "few_timed"},
+    )
+    assert [row[1:] for row in cells(found, TITLES[2])[1:]] == [
+        ["−31 to 56", ""],
+        ["−17 to 42", "11 (1 to 22)"],
+    ]
+    assert "nobody can check that" not in told(block(found, TITLES[2]))
+
+
+@pytest.mark.parametrize("untimed", [0, 4])
+def test_what_is_taken_for_granted_of_people_without_a_time_is_told_where_there_are_any(untimed):
+    table = getting_out_tables()["egress_people"]
+    rows = tuple(
+        (*row[:-1], untimed if row[0] == "untrained" else 9 * (row[0] == "others")) for row in table.rows
+    )
+    found = results(tables={"egress_people": Table(table.columns, rows)})
+    for title in TITLES[1:3]:
+        assert ("nobody can check that" in told(block(found, title))) == bool(untimed)
+
+
+@pytest.mark.parametrize("people", [0, 7])
+@pytest.mark.parametrize(
+    ("name", "title", "words"),
+    [
+        ("rescued_inside", TITLES[1], "Brought out alive from inside without a recorded second: 7 people"),
+        ("washed_out", TITLES[3], "those of 7 people washed out of the cabin"),
+        ("died_out", TITLES[3], "Of 7 people compared who got out and died, a time is known of 3"),
+    ],
+)
+def test_people_who_came_out_in_another_way_are_told_where_there_are_any(people, name, title, words):
+    found = results(numbers={f"egress.{name}": Number(people, "count", "counted")})
+    assert (words in told(block(found, title))) == bool(people)
+
+
+def test_figures_that_an_older_file_does_not_hold_leave_their_words_out():
+    older = ("egress.widest", "egress.rescued", "egress.died", "egress.washed")
+    shown = told(section(results(without=older)))
+    assert not re.search(r"washed|Brought out alive from inside|got out and died|whatever the missing", shown)
+
+
 def test_a_time_ratio_never_stands_without_whom_it_leaves_out():
     words = told(block(results(), TITLES[3]))
+    assert "the ratio understates its lead" in words
     assert "needed 0.78 (0.62 to 0.99) times as long" in words
     assert "Only people who got out have a time" in words
     assert "no good news" in words
     assert "14 seconds (11 to 19)" in words
+
+
+def test_a_shape_of_the_times_without_a_fit_says_why():
+    found = results(absent={"egress_models.weibull": "not_converged"})
+    assert "Weibull : The fit found no stable answer" in told(section(found))
 
 
 def test_nothing_is_called_faster_or_due_to_training():
@@ -107,7 +162,7 @@ def test_nothing_is_called_faster_or_due_to_training():
     assert "no causes" in words
 
 
-@pytest.mark.parametrize(("code", "words"), [("close", "keeps close"), ("off", "Take its seconds as rough")])
+@pytest.mark.parametrize(("code", "words"), [("close", "keeps within"), ("off", "Take its seconds as rough")])
 def test_the_fit_is_told_as_it_was_judged(code, words):
     shown = told(block(results(codes={"egress.fit": code}), TITLES[3]))
     assert words in shown
@@ -116,7 +171,11 @@ def test_the_fit_is_told_as_it_was_judged(code, words):
 
 @pytest.mark.parametrize(
     ("code", "words"),
-    [("kept", "no sign that"), ("doubtful", "says little"), ("not_checked", "could not be checked")],
+    [
+        ("kept", "was not seen to change"),
+        ("doubtful", "says little"),
+        ("not_checked", "could not be checked"),
+    ],
 )
 def test_whether_the_rate_ratio_stays_the_same_is_told(code, words):
     assert words in told(block(results(codes={"rates.proportional": code}), TITLES[6]))
@@ -160,6 +219,7 @@ def test_without_curves_the_people_stay_and_the_reason_is_told():
         "egress.rd_20_m",
         "egress.rd_60",
         "egress.seconds",
+        "egress.widest",
     )
     absent = {
         "egress_curve": "few_mishaps",

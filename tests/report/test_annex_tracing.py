@@ -99,11 +99,11 @@ def with_cells(results: StudyResults, names: list[str]) -> StudyResults:
 
 
 def printed_cells(results: StudyResults) -> list[str]:
-    """Cells that are printed and can be changed; what a row or a column of a crossed table stands for cannot."""
+    """Cells that are printed and can be changed; what a row or a column is looked up by cannot."""
     places = cells(results)
-    crossed = (".delta_", ".sensitivity_")
+    sought = (".delta_", ".sensitivity_", "egress_at.1.time_s", "egress_at.3.time_s")
     names = [
-        name for name in sorted(quoted(results) & set(places)) if not any(part in name for part in crossed)
+        name for name in sorted(quoted(results) & set(places)) if not any(part in name for part in sought)
     ]
     return [name for name in names if results.tables[places[name][0]].rows[places[name][1]][places[name][2]]]
 

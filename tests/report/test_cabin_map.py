@@ -48,7 +48,7 @@ def drawn_map(*cabins: MapCabin) -> CabinMapFigure:
     return CabinMapFigure(
         cabins=cabins,
         title=t("The cabin by zone and side"),
-        key_filled=t("filled: share who got out"),
+        key_filled=t("filled, and per cent: shrunken share who got out"),
         key_hatched=t("fewer than 5 people, or too few mishaps"),
         key_exit=t("exit"),
         alt=t("A cabin for each class."),
@@ -243,8 +243,15 @@ def test_the_map_shows_what_is_stored(results):
 
 def test_a_small_place_gives_no_share_in_the_table_either(results):
     rows = table(section_of(results), "The places of the map")
-    assert rows[0] == ["twin a", "front, left", "20", "15", "75 (51 to 90)", "72"]
-    assert rows[1] == ["twin a", "front, right", "4", "", "not estimated", ""]
+    assert rows[0] == ["twin a", "whole cabin", "54", "41", "76 (60 to 90)", ""]
+    assert rows[1] == ["twin a", "front, left", "20", "15", "75 (51 to 90)", "72"]
+    assert rows[2] == ["twin a", "front, right", "4", "", "not estimated", ""]
+
+
+def test_a_class_that_is_laid_out_and_nobody_was_aboard_is_named(results):
+    assert "spelt otherwise" not in words(section_of(results))
+    other = replace(results, lists={**results.lists, "cabin.unused": ["B_lihgt"]})
+    assert "spelt otherwise in the records: B_lihgt." in words(section_of(other))
 
 
 def test_seats_are_held_against_the_first_of_their_kind(results):
@@ -256,7 +263,7 @@ def test_seats_are_held_against_the_first_of_their_kind(results):
     told = words(section)
     assert "more seats between: There are too few people for it." in told
     assert "Held equal between seats: role and light." in told
-    assert "trained, never trained, or neither" in told
+    assert "Training is not held equal" in told
 
 
 def test_who_is_not_in_the_map_is_counted_and_told(results):
@@ -271,6 +278,7 @@ def test_the_map_says_that_nothing_is_held_equal_and_seats_are_not_given_by_lot(
     told = words(section_of(results))
     assert "The map holds nothing equal" in told
     assert "not given out by lot" in told
+    assert "operators may put some people beside exits" in told
     assert "Where seats were free" in told
 
 
@@ -279,6 +287,19 @@ def test_the_map_says_that_nothing_is_held_equal_and_seats_are_not_given_by_lot(
 )
 def test_whether_places_spread_is_said(results, spread, said):
     assert said in words(section_of(replace(results, codes={"cabin.spread": spread})))
+
+
+def test_no_per_cent_stands_beside_places_that_all_have_the_share_of_their_class(results):
+    alike = replace(results, codes={"cabin.spread": "none_seen"})
+    drawn, same = (cabin_picture(each, Wording(facts_of(each))).figure for each in (results, alike))
+    assert [plain(cell.share_text).replace("\u00a0", " ") for cell in drawn.cabins[0].cells][::2] == [
+        "72 %",
+        "69 %",
+    ]
+    assert not any(cell.share_text for cell in same.cabins[0].cells)
+    assert [cell.share for cell in same.cabins[0].cells] == [cell.share for cell in drawn.cabins[0].cells]
+    assert "per cent" in plain(drawn.key_filled)
+    assert "per cent" not in plain(same.key_filled)
 
 
 def test_without_a_layout_the_reason_stands_and_seats_remain(results):

@@ -38,11 +38,13 @@ CODES = {
     "race.pool": "above",
     "race.finding": "larger",
     "race.breath": "above",
+    "race.multiplier": "given",
 }
 
 
 def number(value: float, low: float | None = None, high: float | None = None, unit: str = "ratio") -> Number:
-    return Number(value, unit, "invented", low, high, None if low is None else 0.95)
+    level, people = (None, None) if low is None else (0.95, 57)
+    return Number(value, unit, "invented", low, high, level, occupants=people)
 
 
 NUMBERS = {
@@ -68,6 +70,10 @@ NUMBERS = {
     "race.breath_below": number(29.0, unit="seconds"),
     "race.breath_told": number(0.34, unit="share"),
     "race.breath_implied": number(0.26, unit="share"),
+    "race.breath_people": number(222, unit="count"),
+    "race.pool_people": number(81, unit="count"),
+    "race.before_capsize": number(11, unit="count"),
+    "race.after_capsize": number(7, unit="count"),
 }
 TABLES = {
     "runs_model": Table(
@@ -143,10 +149,17 @@ def test_every_sentence_of_a_full_section_is_there_with_its_numbers(results):
         "After two years it was 1.13 (1.02 to 1.26)",
         "These runs speak against that",
         "6 to 59 months after the last course; nothing is said beyond them",
-        "14 seconds (13 to 15)",
-        "2 to 22 points",
-        "37 (29 to 45) points. That is more than quicker ways out account for",
+        "out unaided: trained people, expecting it\n81\n14 seconds (13 to 15)",
+        "mishaps, cabin capsized or sank: those who got out\n57\n19 seconds",
+        "as published\n222\n27 seconds",
+        "The clocks differ",
+        "Of 57 people with a time, 11 were surely out before the cabin capsized and 7 surely after it",
+        "They are longer; darkness, injury, exits and people differ too",
+        "taken from all cabins, would by itself change the share out of such a cabin by 2 to 22 points",
+        "After two years and two more it was 1.21 (1.03 to 1.44)",
+        "37 (29 to 45) points. That is more than ways out that much longer or shorter account for",
         "69 to 75 %",
+        "Seen out were 46 (32 to 61) per cent of 57 people",
         "Fewer got out than that breath would allow",
         "34 % held it for less than 29 seconds, where mean and spread ask for 26 %",
         "Somebody 1999",
@@ -160,10 +173,12 @@ def test_every_sentence_of_a_full_section_is_there_with_its_numbers(results):
     [
         ("race.finding", "of_the_size", "could account for a difference of that size"),
         ("race.finding", "smaller", "less than the times would make"),
+        ("race.finding", "unsettled", "they settle nothing"),
         ("race.finding", "open", "may be no difference at all"),
-        ("race.pool", "alike", "the two agree"),
+        ("race.pool", "alike", "The interval does not tell the two apart"),
         ("race.pool", "below", "Only the quick got out"),
-        ("race.breath", "alike", "The two agree"),
+        ("race.breath", "alike", "The intervals do not tell the two apart"),
+        ("race.multiplier", "default", "the study file gives no figure"),
         ("race.breath", "below", "More got out than that breath would allow"),
         ("runs_model.returners", "alike", "Nothing here speaks against that"),
     ],
@@ -184,6 +199,12 @@ def test_without_a_half_life_no_curve_is_drawn_and_its_reason_is_told(results):
     text = said(refused)
     assert "The data cannot show how fast the skill fades" in text
     assert "per cent of what the course had given" not in text
+    for number_at_the_best_rate in ("0.79 (", "1.06 (", "1.13 (", "1.21 ("):
+        assert number_at_the_best_rate in said(results)
+        assert number_at_the_best_rate not in text
+    assert "After two years and two more they bear 1.03 to 1.44 times as long" in text
+    assert "never grow" in text
+    assert "never grow" not in said(results)
     figure = runs_picture(refused, Wording(facts_of(refused))).figure
     assert figure.drawing.curve_text == ()
     assert {row[4] for row in figure_data(figure)[1] if row[0] == "limits"} == {None}
@@ -202,6 +223,24 @@ def test_without_a_gap_the_reason_is_told_and_nothing_is_called_larger(results):
     text = said(without(results, "race.gap_least", "race.gap_most", reason="few_timed"))
     assert "What the times alone would change cannot be worked out." in text
     assert "account for" not in text
+
+
+def test_what_was_seen_is_told_with_and_without_the_race(results):
+    for found in (results, without(results, "race.gap_least", "race.gap_most", reason="few_timed")):
+        assert "Seen among passengers: 37 (29 to 45) points." in said(found)
+
+
+def test_kinds_of_run_that_nobody_manages_are_named(results):
+    gone = ["posture.inverted", "exit_type.jettison", "since_last.unknown"]
+    told = said(replace(results, lists={**results.lists, "runs_model.kinds_left_out": gone}))
+    assert "to be told: upside down, exit to jettison and course not known." in told
+
+
+def test_whose_shares_they_are_is_said_only_where_one_is_shown(results):
+    whose = "Shares and differences here are those of passengers"
+    assert whose in said(results)
+    none = ("race.observed", "race.share_seen", "race.share")
+    assert whose not in said(without(results, *none, reason="one_outcome"))
 
 
 def test_what_is_withheld_is_one_sentence(results):

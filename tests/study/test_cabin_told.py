@@ -112,6 +112,13 @@ def test_a_study_without_layouts_has_no_map_and_still_holds_seats_against_each_o
     assert "position" in out.tables
 
 
+def test_a_layout_of_a_class_that_is_not_in_the_records_is_named(study_folder):
+    file = study_folder / "study.toml"
+    text = file.read_text(encoding="utf-8").replace("[cabin.A_twin_2c8p]", "[cabin.A_twin]")
+    file.write_text(text, encoding="utf-8")
+    assert told(study_folder)[0].lists["cabin.unused"] == ["A_twin"]
+
+
 def test_people_in_no_known_seat_are_counted_where_they_belong(study_folder):
     path = study_folder / "occupant.csv"
     head, *lines = path.read_text(encoding="utf-8").splitlines()

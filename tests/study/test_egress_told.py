@@ -7,9 +7,10 @@ import shutil
 
 import pandas as pd
 import pytest
-from thin import THIN
+from thin import THIN, thin_study
 
 import survstats
+from survstats.effects.time_rows import FEWEST_TIMED
 from survstats.records.demo import DEMO_NAMES, demo_folder
 from survstats.records.deriving import derive
 from survstats.study import cabin_told, egress_told, rates_told, runs_told, split_told, times_told
@@ -49,7 +50,7 @@ def test_everything_is_there_or_has_a_reason_and_numbers_are_finite(results):
         if name in IDS:
             assert math.isfinite(number.value), name
             assert number.low is None or number.low <= number.value <= number.high, name
-            assert name in results.rests_on
+            assert name in results.rests_on or name in results.people
     for name, columns in TABLES.items():
         assert name not in results.tables or list(results.tables[name].columns) == columns.split()
 
@@ -68,6 +69,34 @@ def test_the_counts_of_each_group_add_up(results):
     for _, group in at.groupby("arm"):
         assert group["known_out"].is_monotonic_increasing
         assert group["known_inside"].is_monotonic_decreasing
+
+
+def test_how_far_the_groups_may_differ_is_counted_and_holds_what_the_curves_say(results):
+    people, at = table(results, "egress_people").set_index("arm"), table(results, "egress_at")
+    for second in (20, 60):
+        names = [f"egress.widest_{second}_{end}" for end in ("low", "high")]
+        if not people.loc[["trained", "untrained"], "occupants"].all():
+            assert {results.absent[name] for name in names} <= {"one_arm", "no_rows"}
+            continue
+        line = at[at["time_s"] == second].set_index("arm")
+        one, other = (line.loc[arm] / people.loc[arm, "occupants"] for arm in ("trained", "untrained"))
+        low, high = (results.numbers[name] for name in names)
+        assert low.value == pytest.approx(one["known_out"] - other["known_out"] - other["cannot_tell"])
+        assert high.value == pytest.approx(one["known_out"] + one["cannot_tell"] - other["known_out"])
+        assert (low.method, low.unit, low.low) == ("bounds", "difference", None)
+        if f"egress.rd_{second}_least" in results.numbers and not people["not_known"][:2].any():
+            assert low.value - 1e-9 <= results.numbers[f"egress.rd_{second}_least"].value
+            assert results.numbers[f"egress.rd_{second}_most"].value <= high.value + 1e-9
+
+
+def test_with_few_timed_people_the_curves_are_drawn_and_no_difference_is_told(demo_results):
+    results = demo_results["demo_small"]
+    people = table(results, "egress_people").set_index("arm")
+    assert people.loc[["trained", "untrained"], "timed"].min() < FEWEST_TIMED
+    assert "egress_curve" in results.tables
+    for name in ("rd_20_least", "rd_60_most", "seconds_least"):
+        assert results.absent[f"egress.{name}"] == "few_timed"
+    assert "egress.rd_20_form" not in results.codes
 
 
 def test_curves_rise_from_none_to_no_more_than_the_share_that_got_out(results):
@@ -124,6 +153,15 @@ def test_the_people_are_those_of_a_cross_table_of_the_records(demo_results, name
             "not_known": group["out"].isna(),
             "timed": (group["out"] == 1) & group["egress_hi_s"].notna(),
         }
+        told = demo_results[name].people
+        compared = frame[frame["trained"].notna() & (frame["out"] == 1)]
+        gone = compared[compared["survived"] == 0]
+        assert rows_in(told["egress.died_out"]) == frozenset(gone["file_row"])
+        assert rows_in(told["egress.died_out_timed"]) == frozenset(
+            gone.loc[gone["egress_hi_s"].notna(), "file_row"]
+        )
+        washed = compared["egress_outcome"].eq("washed_out") & compared["egress_hi_s"].notna()
+        assert rows_in(told["egress.washed_out"]) == frozenset(compared.loc[washed, "file_row"])
         for column, who in there.items():
             rows = rows_in(demo_results[name].people[f"egress_people/{at}/{column}"])
             assert rows == frozenset(group.loc[who, "file_row"])
@@ -161,6 +199,26 @@ def stored(folder) -> ResultsBuilder:
     split_told.store_split(out, frame, study.covariates)
     rates_told.store_rates(out, model, seed=study.plan.run.seed)
     return out
+
+
+def test_who_is_brought_out_from_inside_is_counted_and_moves_no_share_out_by_a_second(demo_results):
+    study = read_study(demo_folder("demo_main"))
+    frame = everybody(study, read_records(study)).primary_in_order
+    inside = frame.index[(frame["out"] == 0) & (frame["trained"] == 0)][:20]
+    for column, value in (("out", 1.0), ("survived", 1), ("rescued_inside", "yes")):
+        frame.loc[inside, column] = value
+    out, plain = ResultsBuilder(), demo_results["demo_main"]
+    egress_told.store_egress(out, frame, study.covariates)
+    assert out.people["egress.rescued_inside"] == frozenset(frame.loc[inside, "file_row"])
+    assert out.tables["egress_at"].rows == plain.tables["egress_at"].rows
+    assert out.numbers["egress.widest_60_high"] == plain.numbers["egress.widest_60_high"]
+    quick = ResultsBuilder()
+    egress_told.store_egress(quick, frame.assign(rescued_inside="no"), study.covariates)
+    for name in ("rd_20_least", "rd_60_most"):
+        moved, wrong = (one.numbers[f"egress.{name}"].value for one in (out, quick))
+        assert moved == pytest.approx(plain.numbers[f"egress.{name}"].value, abs=1e-7)
+        assert wrong < plain.numbers[f"egress.{name}"].value - 0.05
+    assert out.numbers["egress.rd_out"].value < plain.numbers["egress.rd_out"].value - 0.05
 
 
 def test_names_and_the_order_of_the_files_move_no_number(demo_results, tmp_path):
@@ -204,8 +262,8 @@ def test_what_is_asked_by_seconds_is_what_the_curves_say(demo_results):
     assert results.numbers["egress.fit_distance"].value < 0.1
 
 
-def test_nothing_of_it_is_shared(few_mishaps_folder):
-    shared = run(read_study(few_mishaps_folder), audience="sharing")
+def test_nothing_of_it_is_shared(tmp_path):
+    shared = run(read_study(thin_study("two_mishaps", tmp_path / "study")), audience="sharing")
     kept = (*IDS, *cabin_told.IDS, *cabin_told.POSITION_IDS, *runs_told.IDS, *runs_told.RACE_IDS)
     for one in kept:
         assert shared.absent.get(one) == MASKED, one
@@ -214,6 +272,6 @@ def test_nothing_of_it_is_shared(few_mishaps_folder):
     assert "egress" not in "".join(shared.people)
 
 
-def test_the_whole_step_draws_from_the_seed_of_the_study_alone():
-    one, two = (stored(survstats.demo_folder("demo_main")) for _ in range(2))
-    assert one.numbers["rates.all"] == two.numbers["rates.all"]
+def test_the_whole_step_draws_from_the_seed_of_the_study_alone(demo_results):
+    alone = stored(survstats.demo_folder("demo_main"))
+    assert alone.numbers["rates.all"] == demo_results["demo_main"].numbers["rates.all"]

@@ -230,7 +230,12 @@ FULL_FAULTS = {
     "empty class": ('["B"]', '[""]', 34, ["population.classes", "some text"]),
     "no such role": ('["passenger"]', '["cook"]', 36, ["population.roles", "'passenger'"]),
     "no rows": ("rows = 4", "rows = 0", 39, ["cabin.B.rows", "at least 1"]),
-    "unknown key of a cabin": ("rows = 4", "rows = 4\nchairs = 4", 40, ["cabin.B.chairs", "Known here: rows, seats"]),
+    "unknown key of a cabin": (
+        "rows = 4",
+        "rows = 4\nchairs = 4",
+        40,
+        ["cabin.B.chairs", "Known here: rows, seats"],
+    ),
     "cell too small": ("= 7", "= 2", 42, ["sharing.smallest_cell", "at least 3"]),
     "cell too large": ("= 7", "= 51", 42, ["at most 50"]),
     "empty file name": ('"mishap.csv"', '""', 10, ["records.mishap", "some text"]),
@@ -304,8 +309,10 @@ CHANGES_NUMBERS = {
     "floor": ("fitness_floor = 0.6", "fitness_floor = 0.5"),
     "sensitivity": ("sensitivity_inferred = 0.9", "sensitivity_inferred = 0.8"),
     "margin": ("margin_points = 4", "margin_points = 3"),
+    "breath": ("[run]", "[breath]\nmultiplier = 0.5\n[run]"),
 }
 CHANGES_NONE = {
+    "breath as in the pool": ("[run]", "[breath]\nmultiplier = 1.0\n[run]"),
     "title": ('"A sea"', '"Another sea"'),
     "name": ('prepared_by = ""', 'prepared_by = "somebody"'),
     "reason": ("heights were hindcast", "heights were guessed"),

@@ -36,7 +36,7 @@ def people(study, records):
 @pytest.fixture(scope="module")
 def told(study, records, people):
     out = ResultsBuilder()
-    runs_told.store_runs_model(out, study, records, people, None)
+    runs_told.store_runs_model(out, study, records, people)
     return out
 
 
@@ -68,8 +68,8 @@ def test_numbers_of_the_pool_count_neither_mishaps_nor_occupants(told):
 
 
 def test_a_half_life_that_cannot_be_told_is_absent_and_so_is_what_hangs_on_it(told):
-    assert told.absent["runs_model.half_life"] == "fading_unbounded"
-    assert told.absent["runs_model.refresher_restores"] == "fading_unbounded"
+    assert told.absent["runs_model.half_life"] == "no_gain_shown"
+    assert told.absent["runs_model.refresher_restores"] == "no_gain_shown"
     assert "runs_fading_curve" in told.tables
 
 
@@ -78,10 +78,9 @@ def test_without_runs_only_the_mishap_side_of_the_race_is_there(study, records, 
 
     out = ResultsBuilder()
     none = replace(records, training_run=records.training_run.iloc[:0])
-    runs_told.store_runs_model(out, study, none, people, None)
-    assert {out.absent[name] for name in (*runs_told.IDS, "race.pool_median", "race.ratio")} == {
-        "not_recorded"
-    }
+    runs_told.store_runs_model(out, study, none, people)
+    pool = ("race.pool_median", "race.pool_people", "race.ratio")
+    assert {out.absent[name] for name in (*runs_told.IDS, *pool)} == {"not_recorded"}
     assert "race.mishap_median" in out.numbers
 
 
@@ -109,6 +108,40 @@ def test_the_finding_follows_from_where_the_intervals_lie(told, study, low, high
     assert out.codes["race.finding"] == finding
 
 
+@pytest.mark.parametrize(
+    ("observed", "gaps", "finding"),
+    [
+        ((-0.6, -0.3), (-0.21, -0.05), "larger"),  # more harm than slower ways out make
+        ((-0.04, -0.01), (-0.21, -0.05), "smaller"),
+        ((-0.3, -0.1), (-0.21, -0.05), "of_the_size"),
+        ((-0.5, 0.1), (-0.21, -0.05), "open"),
+        ((-0.3, -0.03), (-0.21, 0.01), "unsettled"),
+        ((0.03, 0.3), (-0.01, 0.21), "unsettled"),
+        ((-0.6, -0.3), (-0.21, 0.01), "larger"),
+        ((0.05, 0.3), (-0.21, 0.01), "larger"),
+        ((-0.6, -0.3), (0.05, 0.21), "smaller"),
+    ],
+)
+def test_slower_ways_out_are_read_in_mirror_image(observed, gaps, finding):
+    from survstats.study.race_told import _finding
+
+    assert _finding(observed, gaps) == finding
+    mirrored = [(-high, -low) for low, high in (observed, gaps)]
+    assert _finding(*mirrored) == finding
+
+
+def test_ways_out_are_counted_on_both_sides_of_the_capsize(told, people):
+    """Counted again from the rows, one by one."""
+    frame = people.primary.frame
+    before, after = 0, 0
+    for row in frame[frame["capsized"].eq("yes") & frame["out"].eq(1)].itertuples():
+        before += row.egress_hi_s <= row.t_capsize_lo_s
+        after += row.egress_lo_s >= row.t_capsize_hi_s
+    numbers = told.numbers
+    assert (numbers["race.before_capsize"].value, numbers["race.after_capsize"].value) == (before, after)
+    assert 0 < before + after < numbers["race.mishap_median"].occupants
+
+
 def test_without_a_time_ratio_there_is_no_gap_and_no_finding(told, study):
     out = ResultsBuilder(numbers=dict(told.numbers), absent={"egress.time_ratio": "few_timed"})
     runs_told.store_race(out, study)
@@ -122,8 +155,11 @@ def test_a_shorter_breath_lets_fewer_out_and_moves_no_gap(told, study):
     text = (demo_folder("demo_main") / "study.toml").read_text(encoding="utf-8")
     colder = replace(study, plan=parse_plan((text + "\n[breath]\nmultiplier = 0.6\n").encode()))
     warm, cold = raced(told, study), raced(told, colder)
+    assert (warm.codes["race.multiplier"], cold.codes["race.multiplier"]) == ("default", "given")
     assert cold.numbers["race.breath_median"].value == pytest.approx(0.6 * 37)
-    assert cold.numbers["race.share"].high < warm.numbers["race.share"].low
+    cold_share, warm_share = cold.numbers["race.share"], warm.numbers["race.share"]
+    assert cold_share.high < warm_share.value - 0.05
+    assert cold_share.low < warm_share.low - 0.05
     assert cold.numbers["race.gap_most"] == warm.numbers["race.gap_most"]
     assert colder.analysis_hash != study.analysis_hash
 
@@ -132,13 +168,19 @@ def test_the_share_the_race_gives_is_that_of_its_own_unseen_times(told, study):
     from survstats.effects.race import breath_hold, unseen_from_breath
 
     out, anchor = raced(told, study), breath_hold()
-    median, spread = (out.numbers[f"race.untrained_{name}"].value for name in ("median", "spread"))
-    race = unseen_from_breath(median, spread, anchor.median_s, anchor.spread_most)
+    median, spread = (out.numbers[f"race.untrained_{name}"] for name in ("median", "spread"))
     shares = out.numbers["race.share"]
-    assert min(abs(race.share - shares.low), abs(race.share - shares.high)) < 1e-12
+    ends = [
+        unseen_from_breath(at, spread.value, anchor.median_s, width).share
+        for at in (median.low, median.high)
+        for width in (anchor.spread_least, anchor.spread_most)
+    ]
+    assert (shares.low, shares.high) == (min(ends), max(ends))
+    race = unseen_from_breath(median.low, spread.value, anchor.median_s, anchor.spread_least)
+    assert race.share in ends
     middle = np.log(anchor.median_s) - race.lead * race.spread
     assert race.share == pytest.approx(
-        share_out(np.exp(middle), np.sqrt(race.variance), anchor.median_s, anchor.spread_most)
+        share_out(np.exp(middle), np.sqrt(race.variance), anchor.median_s, anchor.spread_least)
     )
 
 

@@ -137,6 +137,10 @@ fitness_floor = 0.75
 sensitivity_inferred = 0.8  # how often a trained dead person without papers is written down as trained
 impact_death_margin_points = 3  # a larger difference in deaths on impact, in points, raises an alarm
 
+# how long breath lasts in this water against a warm pool, 0.5 is half as long; not shortened unless it is said here
+# [breath]
+# multiplier = 0.5
+
 [paper]
 prepared_by = ""  # who made the paper
 reviewed_by = ""  # who read it before it was passed on

@@ -7,6 +7,7 @@ codebook: types, limits, categories and values that every row must have.
 from __future__ import annotations
 
 from functools import cache
+from threading import Lock
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,6 +16,9 @@ import pandas as pd
 from survstats.records.codebook import NOT_APPLICABLE, TABLES, Field, TableName, load_codebook
 from survstats.records.loading import Records
 from survstats.records.rules.rule import Hit
+
+#: Imported late since it is slow, and by one thread at a time: its parts import each other.
+_ONE_AT_A_TIME = Lock()
 
 if TYPE_CHECKING:
     from pandera.pandas import Check, DataFrameSchema
@@ -40,7 +44,9 @@ def outside(records: Records) -> list[tuple[str, Hit]]:
     R6, R8, R10, T2 or F6 for a number outside its limits (as the codebook says), F4 for a value that must be
     there, F1 for another category; a cell that reading has already found wrong is not told twice.
     """
-    from pandera.errors import SchemaErrors
+    with _ONE_AT_A_TIME:
+        import pandera.pandas  # noqa: F401
+        from pandera.errors import SchemaErrors
 
     told = {(f.file, f.row, f.field.partition(" ")[0]) for f in records.findings}
     found = []

@@ -30,7 +30,8 @@ def _adjusted(results: StudyResults) -> tuple[str, ...]:
     """What is allowed for; nothing where no model was made."""
     if "effect.rd" not in results.numbers:
         return ()
-    return ("adjusted" if results.lists.get("plan.adjusted") else "adjusted_none", "gaps")
+    gaps = ("gaps",) if results.lists.get("notices.gap_fields") else ()
+    return ("adjusted" if results.lists.get("plan.adjusted") else "adjusted_none", *gaps)
 
 
 def flow(results: StudyResults, words: Wording) -> AnnexSection:

@@ -51,6 +51,8 @@ def _map(results: StudyResults, words: Wording) -> AnnexBlock | None:
     spread = f"annex.cabin.spread_{results.codes.get('cabin.spread')}"
     left_out = (f"annex.cabin.{name}" for name in _COUNTED if some(results, f"cabin.{name}"))
     items = texts(words, "annex.cabin.placed", *left_out, spread)
+    if unused := results.lists.get("cabin.unused"):
+        items = (*items, named_list(words, "annex.cabin.unused", unused, "cabin.unused"))
     return AnnexBlock(
         words.say("annex.cabin.map.title"), words.say("annex.cabin.map.lead"), picture, None, items
     )
@@ -61,11 +63,12 @@ def cabin_picture(results: StudyResults, words: Wording) -> Picture | None:
     cabins = tuple(_cabins(results, words))
     if not cabins:
         return None
-    names = ("filled", "hatched", "exit")
+    filled = "filled_alike" if _alike(results) else "filled"
+    keys = {"filled": filled, "hatched": "hatched", "exit": "exit"}
     figure = CabinMapFigure(
         cabins=cabins,
         title=words.say("annex.cabin.map.title"),
-        **{f"key_{name}": words.say(f"annex.cabin.figure.{name}") for name in names},
+        **{f"key_{name}": words.say(f"annex.cabin.figure.{key}") for name, key in keys.items()},
         alt=words.say("annex.cabin.figure.alt"),
     )
     return Picture("cabin", figure)
@@ -82,11 +85,21 @@ def _cabins(results: StudyResults, words: Wording) -> Iterator[MapCabin]:
             seats=str(inside[0][1]["seats"]),
             rows=_whole(inside[0][1]["rows"]),
             exits=tuple((_whole(one["row"]), str(one["side"])) for one in exits if one["cabin"] == at + 1),
-            cells=tuple(_cell(words, place, row, f"cabin_zones.{number}") for number, place, row in inside),
+            cells=tuple(
+                _cell(words, place, row, f"cabin_zones.{number}", alike=_alike(results))
+                for number, place, row in inside
+            ),
         )
 
 
-def _cell(words: Wording, place: dict[str, object], row: dict[str, object], name: str) -> MapCell:
+def _alike(results: StudyResults) -> bool:
+    """Whether every place of a class has the same shrunken share, which then says nothing of the place."""
+    return results.codes.get("cabin.spread") == "none_seen"
+
+
+def _cell(
+    words: Wording, place: dict[str, object], row: dict[str, object], name: str, *, alike: bool
+) -> MapCell:
     share, out = row["shrunken"], row["out"]
     return MapCell(
         side=str(place["side"]),
@@ -98,7 +111,7 @@ def _cell(words: Wording, place: dict[str, object], row: dict[str, object], name
         share=float(share) if isinstance(share, int | float) else None,
         name_text=_place(words, row, name),
         count_text=words.say(f"annex.cabin.figure.{'people' if out is None else 'out'}", row=name),
-        share_text=words.cell(f"{name}.shrunken", "percent"),
+        share_text=() if alike else words.cell(f"{name}.shrunken", "percent"),
     )
 
 
@@ -120,20 +133,29 @@ def _whole(cell: object) -> int:
 
 def _zones(results: StudyResults, words: Wording) -> AnnexBlock | None:
     """The places of the map with their shares as counted, the intervals and the shrunken shares."""
-    rows: list[Row] = [
-        (
-            _name(words, f"cabin_zones.{at}.class", str(row["class"])),
-            _place(words, row, f"cabin_zones.{at}"),
-            words.cell(f"cabin_zones.{at}.occupants", "count"),
-            words.cell(f"cabin_zones.{at}.out", "count"),
-            with_interval(words, f"cabin_zones.{at}", "whole_percent", "share")
-            or words.say("annex.not_estimated"),
-            words.cell(f"cabin_zones.{at}.shrunken", "whole_percent"),
-        )
-        for at, row in enumerate(table_rows(results, "cabin_zones"))
+    whole = [
+        _shares(words, f"cabin_classes.{at}", row, words.say("annex.cabin.zones.whole"))
+        for at, row in enumerate(table_rows(results, "cabin_classes"))
     ]
+    places = [
+        _shares(words, name, row, _place(words, row, name))
+        for at, row in enumerate(table_rows(results, "cabin_zones"))
+        for name in (f"cabin_zones.{at}",)
+    ]
+    rows = [*whole, *places]
     heads = ("class", "place", "occupants", "out", "share", "shrunken")
     return tabled(words, "cabin.zones", heads, rows, numbers=heads[2:])
+
+
+def _shares(words: Wording, name: str, row: dict[str, object], place: Text) -> Row:
+    return (
+        _name(words, f"{name}.class", str(row["class"])),
+        place,
+        words.cell(f"{name}.occupants", "count"),
+        words.cell(f"{name}.out", "count"),
+        with_interval(words, name, "whole_percent", "share") or words.say("annex.not_estimated"),
+        words.cell(f"{name}.shrunken", "whole_percent") if "shrunken" in row else (),
+    )
 
 
 # ---- places held against each other ------------------------------------------------------------

@@ -99,7 +99,7 @@ def _found(results: StudyResults, words: Wording, key: str) -> Text:
 def _tipping(results: StudyResults, words: Wording) -> AnnexBlock:
     """How many of the unknown dead would have to have been trained before it is no longer more than chance."""
     codes = results.codes
-    way = "fewer" if _sign(results) < 0 else "more"
+    way = codes.get("tipping.way", "")
     states = [(name, codes.get(f"tipping.{name}_state", "")) for name in ("chance", "difference")]
     keys = [f"{name}_{state}{f'_{way}' if state == 'crosses' else ''}" for name, state in states]
     return part(
@@ -222,11 +222,6 @@ def _under_reporting(results: StudyResults, words: Wording) -> AnnexBlock:
 def _numbers_under(heads: Sequence[Text], rows: Sequence[Row]) -> TableSection:
     """A table of numbers that stands under a part's own title and lead."""
     return TableSection((), (), tuple(heads), (True,) * len(heads), tuple(rows))
-
-
-def _sign(results: StudyResults) -> float:
-    number = results.numbers.get("effect.rd")
-    return number.value if number else 0.0
 
 
 def _number(cell: object) -> float:

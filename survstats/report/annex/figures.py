@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import get_args
 
 from survstats.report.annex.content import Picture
-from survstats.report.annex.tables import node, table_rows
+from survstats.report.annex.tables import as_number, node, table_rows
 from survstats.report.calibration_figure import CalibrationBin, CalibrationFigure
 from survstats.report.chains_figure import ChainsFigure, ChainsPanel
 from survstats.report.content import Piece, Text
@@ -30,7 +30,7 @@ def fading_picture(results: StudyResults, words: Wording) -> Picture | None:
     """
     curve = tuple(
         CurvePoint(
-            _number(row["months"]), *(100 * _number(row[part]) for part in ("difference", "low", "high"))
+            as_number(row["months"]), *(100 * as_number(row[part]) for part in ("difference", "low", "high"))
         )
         for row in table_rows(results, "fading_curve")
         if None not in row.values()
@@ -38,7 +38,7 @@ def fading_picture(results: StudyResults, words: Wording) -> Picture | None:
     if len(curve) < 2:
         return None
     rug = tuple(
-        (_number(row["from_months"]), int(_number(row["occupants"])))
+        (as_number(row["from_months"]), int(as_number(row["occupants"])))
         for row in table_rows(results, "fading_months")
     )
     told = "fading.half_life" in results.numbers
@@ -67,23 +67,17 @@ def _alt(words: Wording, key: str, form: str = "") -> Text:
 def _band(results: StudyResults, words: Wording, at: int) -> BandPoint:
     row = table_rows(results, "recency")[at]
     value, low, high = (
-        None if row[part] is None else 100 * _number(row[part]) for part in ("difference", "low", "high")
+        None if row[part] is None else 100 * as_number(row[part]) for part in ("difference", "low", "high")
     )
     last = row["to_months"]
     return BandPoint(
-        from_months=_number(row["from_months"]),
-        to_months=None if last is None else _number(last),
+        from_months=as_number(row["from_months"]),
+        to_months=None if last is None else as_number(last),
         points=value,
         low=low,
         high=high,
         people_text=words.cell(f"recency.{at}.occupants", "count"),
     )
-
-
-def _number(cell: object) -> float:
-    """A cell of a stored table that holds a number."""
-    assert isinstance(cell, int | float)  # noqa: S101  (the study floor stores numbers there)
-    return float(cell)
 
 
 def graph_picture(results: StudyResults, words: Wording) -> Picture | None:
@@ -127,7 +121,7 @@ def chains_picture(results: StudyResults, words: Wording) -> Picture | None:
     for row in table_rows(results, "imputation_chains"):
         if row["value"] is not None:
             stored.setdefault(str(row["quantity"]), {}).setdefault(str(row["draw"]), []).append(
-                _number(row["value"])
+                as_number(row["value"])
             )
     panels = tuple(
         ChainsPanel(_quantity(words, quantity), tuple(tuple(draw) for draw in draws.values()))
@@ -158,10 +152,10 @@ def calibration_picture(results: StudyResults, words: Wording) -> Picture | None
     """F7: survival predicted without the person's own mishap, and observed, in groups of people."""
     bins = tuple(
         CalibrationBin(
-            predicted=100 * _number(row["predicted"]),
-            observed=100 * _number(row["survived_share"]),
-            low=100 * _number(row["low"]),
-            high=100 * _number(row["high"]),
+            predicted=100 * as_number(row["predicted"]),
+            observed=100 * as_number(row["survived_share"]),
+            low=100 * as_number(row["low"]),
+            high=100 * as_number(row["high"]),
             people_text=words.cell(f"calibration.{at}.occupants", "count"),
         )
         for at, row in enumerate(table_rows(results, "calibration"))
@@ -228,14 +222,14 @@ def _out_panel(
     return OutPanel(
         name=words.say(f"{key}.panel_{arm}", row=row),
         steps=_out_steps(curve, boxes),
-        ever=100 * sum(_number(box["mass"]) for box in boxes),
+        ever=100 * sum(as_number(box["mass"]) for box in boxes),
         model=tuple(
-            (_number(point["time_s"]), 100 * _number(point["share"]))
+            (as_number(point["time_s"]), 100 * as_number(point["share"]))
             for point in table_rows(results, "egress_model_curve")
             if point["arm"] == arm
         ),
         inside=tuple(
-            (_number(point["time_s"]), words.cell(f"egress_at.{place}.known_inside", "count"))
+            (as_number(point["time_s"]), words.cell(f"egress_at.{place}.known_inside", "count"))
             for place, point in enumerate(table_rows(results, "egress_at"))
             if point["arm"] == arm
         ),
@@ -253,21 +247,21 @@ def _out_steps(curve: list[dict[str, object]], boxes: list[dict[str, object]]) -
     """
     steps = []
     for row, after in pairwise([*curve, curve[-1]]):
-        now, then = (_number(each["time_s"]) for each in (row, after))
+        now, then = (as_number(each["time_s"]) for each in (row, after))
         points = [box for box in boxes if box["from_s"] == box["to_s"]]
-        change = -sum(_number(box["mass"]) for box in points if box["from_s"] == then)
+        change = -sum(as_number(box["mass"]) for box in points if box["from_s"] == then)
         if after is row:
-            change = sum(_number(b["mass"]) for b in boxes if b["from_s"] == now and b not in points)
-        most = max(_number(row["most"]), _number(after["most"]) + change)
-        later = after if most > _number(row["most"]) + 1e-9 else row
+            change = sum(as_number(b["mass"]) for b in boxes if b["from_s"] == now and b not in points)
+        most = max(as_number(row["most"]), as_number(after["most"]) + change)
+        later = after if most > as_number(row["most"]) + 1e-9 else row
         low, high = row["low"], later["high"]
         steps.append(
             OutStep(
                 seconds=now,
-                least=100 * _number(row["least"]),
+                least=100 * as_number(row["least"]),
                 most=100 * most,
-                low=None if low is None else 100 * _number(low),
-                high=None if high is None else 100 * _number(high),
+                low=None if low is None else 100 * as_number(low),
+                high=None if high is None else 100 * as_number(high),
             )
         )
     return tuple(steps)

@@ -10,6 +10,7 @@ from survstats.report.annex.tables import (
     Row,
     refused,
     section,
+    some,
     table_rows,
     tabled,
     texts,
@@ -20,8 +21,8 @@ from survstats.report.content import Piece, Text
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
 
-_AT = {"rd_20": "1", "rd_60": "3"}
-"""Rows of ``egress_at`` whose second is that of the difference (10, 20, 40 and 60 seconds come in this order)."""
+_AT = {"rd_20": 20.0, "rd_60": 60.0}
+"""By which second each difference is told."""
 
 
 def getting_out(results: StudyResults, words: Wording) -> AnnexSection:
@@ -68,7 +69,7 @@ def _curve(results: StudyResults, words: Wording) -> AnnexBlock:
         for at, row in enumerate(table_rows(results, "egress_at"))
     ]
     picture = out_picture(results, words)
-    drawn = ("limits", "naive") if picture else ()
+    drawn = ("limits", *_taken(results), "naive") if picture else ()
     items = texts(words, *(f"annex.getting_out.curve.{key}" for key in drawn))
     numbers = ("time", *heads)
     table = tabled(
@@ -81,6 +82,13 @@ def _curve(results: StudyResults, words: Wording) -> AnnexBlock:
     return replace(table, lead=lead, items=(*reason, *items))
 
 
+def _taken(results: StudyResults) -> tuple[str, ...]:
+    """What is taken for granted of people out at no recorded second; nothing where there are none."""
+    arms = table_rows(results, "egress_people")[:2]  # the two groups compared
+    untimed = ("untimed",) if any(row.get("time_unknown") for row in arms) else ()
+    return (*untimed, *(("rescued",) if some(results, "egress.rescued_inside") else ()))
+
+
 def _without(words: Wording, results: StudyResults, key: str, name: str) -> AnnexBlock:
     """The heading of a part, and why it is empty."""
     return AnnexBlock(words.say(f"annex.{key}.title"), why(words, results, name))
@@ -90,38 +98,49 @@ def _without(words: Wording, results: StudyResults, key: str, name: str) -> Anne
 
 
 def _differences(results: StudyResults, words: Wording) -> AnnexBlock:
-    """Share out in the end and by set seconds, from the records alone and by the model."""
+    """Share out in the end and by set seconds: likeliest from the spans, at its widest, and by the model."""
     rows: list[Row] = []
     if "egress.rd_out" in results.numbers:
         shown = words.cell("egress.rd_out", "points_with_interval")
-        rows.append((words.say("annex.getting_out.by.ever"), (), (), shown))
-    for name, row in _AT.items():
-        rows += _difference(results, words, name, row=f"egress_at.{row}", form="points_bare")
-    rows += _difference(results, words, "seconds", row=f"egress_at.{_AT['rd_60']}", form="seconds_bare")
-    heads = ("what", "alone", "reach", "model")
-    items = (*texts(words, "annex.getting_out.by.shares"), *_missing(results, words))
+        rows.append((words.say("annex.getting_out.by.ever"), (), (), (), shown))
+    for name, second in _AT.items():
+        rows += _difference(results, words, name, row=_row_of(results, second), form="points_bare")
+    last = _row_of(results, _AT["rd_60"])
+    rows += _difference(results, words, "seconds", row=last, form="seconds_bare")
+    heads = ("what", "alone", "reach", "widest", "model")
+    likeliest = any(f"egress.{name}_least" in results.numbers for name in (*_AT, "seconds"))
+    taken = (f"annex.getting_out.curve.{key}" for key in _taken(results) if likeliest and key == "untimed")
+    items = (*texts(words, *taken, "annex.getting_out.by.shares"), *_missing(results, words))
     table = tabled(words, "getting_out.by", heads, rows, numbers=heads[1:], items=items)
     return table or _without(words, results, "getting_out.by", "egress.rd_out")
 
 
+def _row_of(results: StudyResults, second: float) -> str:
+    """The first row of ``egress_at`` that holds this second."""
+    there = (at for at, row in enumerate(table_rows(results, "egress_at")) if row["time_s"] == second)
+    return f"egress_at.{next(there, 'none')}"
+
+
 def _difference(results: StudyResults, words: Wording, name: str, *, row: str, form: str) -> list[Row]:
-    """One row: least to most, from the lower limit of the one to the upper of the other, and the model's."""
+    """One row: least to most with limits of both, whatever the missing times were, and the model's."""
     least, most = f"egress.{name}_least", f"egress.{name}_most"
     told = f"annex.getting_out.by.{name}"
-    if least not in results.numbers or not words.can_say(told, row=row):
+    alone: Text = ()
+    if least in results.numbers:
+        alone = (words.slot(most, form),)
+        if results.codes.get(f"egress.{name}_form") != "point":
+            alone = (words.slot(least, form), Piece("\u00a0to\u00a0"), *alone)
+    reach, widest = (
+        words.say(key) if words.can_say(key) else () for key in (f"{told}_limits", f"{told}_widest")
+    )
+    model = words.cell(f"egress.{name}_model", "points_with_interval")
+    if not any((alone, widest, model)) or not words.can_say(told, row=row):
         return []
-    alone: Text = (words.slot(most, form),)
-    if results.codes.get(f"egress.{name}_form") != "point":
-        alone = (words.slot(least, form), Piece("\u00a0to\u00a0"), *alone)
-    limits = f"{told}_limits"
-    reach = words.say(limits) if words.can_say(limits) else ()
-    return [
-        (words.say(told, row=row), alone, reach, words.cell(f"egress.{name}_model", "points_with_interval"))
-    ]
+    return [(words.say(told, row=row), alone, reach, widest, model)]
 
 
 def _missing(results: StudyResults, words: Wording) -> tuple[Text, ...]:
-    """Why the model's column, or the records' own, is empty."""
+    """Why the model's column, or the likeliest one, is empty."""
     parts = {"egress.rd_out": "ever", "egress.rd_20_least": "alone", "egress.rd_20_model": "model"}
     told = []
     for name, key in parts.items():
@@ -140,7 +159,9 @@ def _time(results: StudyResults, words: Wording) -> AnnexBlock:
     if "egress.time_ratio" not in results.numbers:
         return _without(words, results, "getting_out.time", "egress.time_ratio")
     fit = f"fit_{results.codes.get('egress.fit', 'not_judged')}"
-    items = texts(words, *(f"{key}.{name}" for name in ("ratio", "reading", "median", "beside", fit)))
+    whose = {"died": "egress.died_out", "washed": "egress.washed_out"}
+    told = (name for name, people in whose.items() if some(results, people))
+    items = texts(words, *(f"{key}.{name}" for name in ("ratio", "reading", *told, "median", "beside", fit)))
     return AnnexBlock(words.say(f"{key}.title"), words.say(f"{key}.lead"), items=items)
 
 
@@ -157,7 +178,16 @@ def _models(results: StudyResults, words: Wording) -> AnnexBlock | None:
         for at, row in enumerate(table_rows(results, "egress_models"))
     ]
     heads = ("distribution", "ratio", "log_likelihood", "scale")
-    return tabled(words, "getting_out.models", heads, rows, numbers=heads[1:])
+    names = (name.partition(".")[2] for name in results.absent if name.startswith("egress_models."))
+    without = tuple(
+        (
+            *words.say(f"annex.getting_out.distribution.{name}"),
+            Piece(": "),
+            *why(words, results, f"egress_models.{name}"),
+        )
+        for name in names
+    )
+    return tabled(words, "getting_out.models", heads, rows, numbers=heads[1:], items=without)
 
 
 # ---- the account in two stages, and the rate ------------------------------------------------------

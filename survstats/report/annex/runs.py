@@ -8,7 +8,9 @@ from itertools import pairwise
 from survstats.report.annex.content import AnnexBlock, AnnexSection, Picture
 from survstats.report.annex.tables import (
     Row,
+    as_number,
     coded,
+    named_list,
     refused,
     run,
     section,
@@ -52,6 +54,9 @@ def _counted(results: StudyResults, words: Wording) -> AnnexBlock:
         *(("few",) if results.codes.get("runs_model.size") == "few" else ()),
     ]
     items = texts(words, *(f"annex.runs.counted.{key}" for key in keys))
+    if gone := results.lists.get("runs_model.kinds_left_out"):
+        key, name = "annex.runs.counted.kinds", "runs_model.kinds_left_out"
+        items = (*items, named_list(words, key, gone, name, of="annex.runs.level"))
     return AnnexBlock(
         words.say("annex.runs.counted.title"), words.say("annex.runs.counted.lead"), items=items
     )
@@ -113,7 +118,8 @@ def _fading_items(results: StudyResults, words: Wording, *, told: bool) -> tuple
     if "runs_fading_curve" not in results.tables:
         return (why(words, results, "runs_fading_curve"),)
     returners = f"returners_{results.codes.get('runs_model.returners')}"
-    keys = ("half_life", "gain", *_LOST, "restores", "forgotten", returners, "observed", "unlike")
+    ratios = ("gain", *_LOST) if told else (*(f"{name}_limits" for name in ("gain", *_LOST)), "only_fades")
+    keys = ("half_life", *ratios, "restores", "forgotten", returners, "observed", "unlike")
     first = () if told else (why(words, results, "runs_model.half_life"),)
     at_least = texts(words, "annex.runs.fading.at_least")
     return (*first, *at_least, *texts(words, *(f"annex.runs.fading.{key}" for key in keys)))
@@ -129,13 +135,13 @@ def _months(words: Wording, row: dict[str, object], at: int) -> Text:
 def runs_picture(results: StudyResults, words: Wording) -> Picture | None:
     """F11: time against beginners over the months since the last course, with bands and a rug of courses."""
     curve = tuple(
-        CurvePoint(_number(row["months"]), *(_percent(row[part]) for part in ("ratio", "low", "high")))
+        CurvePoint(as_number(row["months"]), *(_percent(row[part]) for part in ("ratio", "low", "high")))
         for row in table_rows(results, "runs_fading_curve")
     )
     if len(curve) < 2:
         return None
     rug = tuple(
-        (_number(row["from_months"]), int(_number(row["courses"])))
+        (as_number(row["from_months"]), int(as_number(row["courses"])))
         for row in table_rows(results, "runs_fading_months")
     )
     told = "runs_model.half_life" in results.numbers
@@ -168,8 +174,8 @@ def _band(words: Wording, row: dict[str, object], at: int) -> BandPoint:
     )
     last = row["to_months"]
     return BandPoint(
-        from_months=_number(row["from_months"]),
-        to_months=None if last is None else _number(last),
+        from_months=as_number(row["from_months"]),
+        to_months=None if last is None else as_number(last),
         points=ratio,
         low=low,
         high=high,
@@ -179,13 +185,7 @@ def _band(words: Wording, row: dict[str, object], at: int) -> BandPoint:
 
 def _percent(cell: object) -> float:
     """Per cent more or less time than the reference, from a ratio."""
-    return 100 * (_number(cell) - 1)
-
-
-def _number(cell: object) -> float:
-    """A cell of a stored table that holds a number."""
-    assert isinstance(cell, int | float)  # noqa: S101  (the study floor stores numbers there)
-    return float(cell)
+    return 100 * (as_number(cell) - 1)
 
 
 # ---- the race ------------------------------------------------------------------------------------
@@ -199,12 +199,13 @@ def _race(results: StudyResults, words: Wording) -> AnnexBlock | None:
     rows: list[Row] = [
         (
             words.say(f"annex.race.{name}"),
+            run(*texts(words, f"annex.race.people_{name}")),
             words.cell(f"race.{name}_median", "seconds_with_interval"),
         )
         for name in names
         if f"race.{name}_median" in results.numbers
     ]
-    heads = ("what", "seconds")
+    heads = ("what", "people", "seconds")
     return tabled(
         words,
         "race",
@@ -218,15 +219,25 @@ def _race(results: StudyResults, words: Wording) -> AnnexBlock | None:
 def _speed(results: StudyResults, words: Wording) -> tuple[Text, ...]:
     codes = results.codes
     if "race.gap_least" not in results.numbers:
-        gap: tuple[Text, ...] = (run(words.say("annex.race.no_gap"), why(words, results, "race.gap_least")),)
+        none = (words.say("annex.race.no_gap"), why(words, results, "race.gap_least"))
+        gap: tuple[Text, ...] = (run(*none, *texts(words, "annex.race.observed")),)
     else:
         keys = ("gap", "observed", f"finding_{codes.get('race.finding')}")
         gap = (run(*texts(words, *(f"annex.race.{key}" for key in keys))),)
-    return (*texts(words, f"annex.race.pool_{codes.get('race.pool')}"), *gap)
+    beside = (f"pool_{codes.get('race.pool')}", "clocks", "capsize")
+    return (*texts(words, *(f"annex.race.{key}" for key in beside)), *gap)
 
 
 def _breath(results: StudyResults, words: Wording) -> tuple[Text, ...]:
-    share = texts(words, "annex.race.share", f"annex.race.breath_{results.codes.get('race.breath')}")
-    told = (run(*share),) if "race.share" in results.numbers else ()
-    keys = ("anchor", "contradiction", "no_record")
-    return (*told, *texts(words, *(f"annex.race.{key}" for key in keys)))
+    codes, numbers = results.codes, results.numbers
+
+    def said(*keys: str) -> tuple[Text, ...]:
+        return texts(words, *(f"annex.race.{key}" for key in keys))
+
+    share = said("share", "share_seen", f"breath_{codes.get('race.breath')}")
+    passengers = {"race.observed", "race.share_seen"} & numbers.keys()
+    return (
+        *((run(*share),) if "race.share" in numbers else ()),
+        run(*said("anchor", f"multiplier_{codes.get('race.multiplier')}")),
+        *said("contradiction", *(("no_record",) if passengers else ())),
+    )

@@ -173,6 +173,12 @@ def table_rows(results: StudyResults, name: str) -> list[dict[str, object]]:
     return [] if table is None else [dict(zip(table.columns, row, strict=True)) for row in table.rows]
 
 
+def as_number(cell: object) -> float:
+    """A cell of a stored table that holds a number."""
+    assert isinstance(cell, int | float)  # noqa: S101  (the study floor stores numbers there)
+    return float(cell)
+
+
 def texts(words: Wording, *keys: str) -> tuple[Text, ...]:
     """Those of the sentences that can be said."""
     return tuple(words.say(key) for key in keys if words.can_say(key))

@@ -15,11 +15,11 @@ from survstats.effects.time_model import TimeModel
 from survstats.effects.time_rows import FEWEST_MISHAPS, TimeRows, bands
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
-from survstats.models.cox import CoxFit, fit_cox
 from survstats.models.design import build_design
-from survstats.models.interval_time import distribution_quantile, distribution_share
 from survstats.models.pooling import pool
-from survstats.models.proportional import proportional_check
+from survstats.models.times.cox import CoxFit, fit_cox
+from survstats.models.times.interval_time import distribution_quantile, distribution_share
+from survstats.models.times.proportional import proportional_check
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -16,7 +16,7 @@ from survstats.effects.intervals import jackknife_error, t_quantile
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate, Unit, from_scale, to_scale
 from survstats.groundwork.resampling import leave_one_out
-from survstats.models.turnbull import (
+from survstats.models.times.turnbull import (
     IntervalCurve,
     area_bounds,
     curve_bounds,

@@ -16,7 +16,7 @@ from survstats.effects.time_rows import FEWEST_TIMED, bands
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
 from survstats.groundwork.resampling import leave_one_out
-from survstats.models.interval_time import fit_time, refit_time
+from survstats.models.times.interval_time import fit_time, refit_time
 
 Floats = NDArray[np.float64]
 
@@ -55,7 +55,7 @@ def seen_times(lo: Floats, hi: Floats, cluster: pd.Series, *, level: float = 0.9
     Raises
     ------
     NotEstimable
-        ``few_timed`` with fewer than ten times or five clusters, and those of `models.interval_time.fit_time`.
+        ``few_timed`` with fewer than ten times or five clusters, and those of `models.times.interval_time.fit_time`.
     """
     codes, labels = pd.factorize(cluster, sort=True)
     if len(lo) < FEWEST_TIMED or len(labels) < FEWEST_CLUSTERS:

@@ -17,7 +17,7 @@ from survstats.groundwork.estimate import Estimate
 from survstats.models.borne_rates import half_life, no_half_life, over_borne_rates, rate_scale
 from survstats.models.decay_profile import RateRange, RateScale, rate_range
 from survstats.models.fading_curve import EXPOSURE_COLUMN, RateFits
-from survstats.models.time_fading import FadingTimes, fit_time_rates
+from survstats.models.times.time_fading import FadingTimes, fit_time_rates
 
 Floats = NDArray[np.float64]
 
@@ -93,7 +93,8 @@ def runs_fading(rows: RunRows, *, asked: Sequence[float] = ASKED, level: float =
     ------
     NotEstimable
         ``one_arm`` where hardly anybody was on a first course, ``too_few_dated``, ``no_spread_of_months``,
-        ``few_runs``, and those of `models.interval_time.fit_time`. A half-life that cannot be told does not raise.
+        ``few_runs``, and those of `models.times.interval_time.fit_time`. A half-life that cannot be told does not
+        raise.
     """
     frame = rows.frame
     first = frame[COURSE].eq(FIRST_COURSE)

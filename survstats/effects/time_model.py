@@ -12,8 +12,8 @@ from survstats.effects.time_rows import ShareModel, TimeRows, bands
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.resampling import leave_one_out
 from survstats.models.design import build_design
-from survstats.models.interval_time import Distribution, fit_time, refit_time
-from survstats.models.mixture_time import fit_mixture, refit_mixture
+from survstats.models.times.interval_time import Distribution, fit_time, refit_time
+from survstats.models.times.mixture_time import fit_mixture, refit_mixture
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

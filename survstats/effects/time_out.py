@@ -17,9 +17,9 @@ from survstats.effects.time_rows import ShareModel
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
 from survstats.models.collapsed import gather
-from survstats.models.interval_time import distribution_quantile, distribution_share
-from survstats.models.time_distributions import Distribution, standard
-from survstats.models.turnbull import curve_bounds
+from survstats.models.times.interval_time import distribution_quantile, distribution_share
+from survstats.models.times.time_distributions import Distribution, standard
+from survstats.models.times.turnbull import curve_bounds
 
 Floats = NDArray[np.float64]
 

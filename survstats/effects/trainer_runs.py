@@ -21,7 +21,7 @@ from survstats.effects.run_rows import (
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
 from survstats.models.design import Design, build_design
-from survstats.models.interval_time import Distribution, fit_time, refit_time
+from survstats.models.times.interval_time import Distribution, fit_time, refit_time
 
 __all__ = [
     "LevelTime",
@@ -106,7 +106,7 @@ def runs_model(rows: RunRows, *, level: float = 0.95) -> RunsModel:
     Raises
     ------
     NotEstimable
-        ``few_runs``, and those of `models.interval_time.fit_time`.
+        ``few_runs``, and those of `models.times.interval_time.fit_time`.
 
     Notes
     -----

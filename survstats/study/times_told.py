@@ -20,7 +20,7 @@ from survstats.effects.time_out import (
 )
 from survstats.effects.time_rows import TimeRows, time_rows
 from survstats.groundwork.errors import NotEstimable
-from survstats.models.interval_time import Distribution
+from survstats.models.times.interval_time import Distribution
 from survstats.study.egress_told import ARMS, ASKED, COUNTED_AT, LAST, OUT_OR_IN, compared_in, too_few
 from survstats.study.estimating import CLUSTER, EXPOSURE, FEWEST_MISHAPS
 from survstats.study.results_builder import ResultsBuilder

@@ -28,8 +28,8 @@ import numpy as np
 import pandas as pd
 
 from survstats.groundwork.resampling import bootstrap
-from survstats.models.cox import fit_cox
-from survstats.models.cox_refits import refit_cox
+from survstats.models.times.cox import fit_cox
+from survstats.models.times.cox_refits import refit_cox
 
 MISHAPS = {"s": 60, "m": 600, "l": 15_000}
 LOOP = {"s": 200, "m": 60}

@@ -21,8 +21,8 @@ import pandas as pd
 from lifelines import AalenJohansenFitter
 
 from survstats.groundwork.resampling import LeaveOneOut, bootstrap
-from survstats.models.curves import area_refits, cumulative_incidence, incidence_refits
-from survstats.models.turnbull import interval_curve, interval_refits
+from survstats.models.times.curves import area_refits, cumulative_incidence, incidence_refits
+from survstats.models.times.turnbull import interval_curve, interval_refits
 
 try:
     from sksurv.nonparametric import cumulative_incidence_competing_risks as exact_peer

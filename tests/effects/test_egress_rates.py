@@ -18,7 +18,7 @@ from survstats.effects.time_model import fit_times
 from survstats.effects.time_rows import bands, time_rows
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.resampling import stream
-from survstats.models.cox import fit_cox
+from survstats.models.times.cox import fit_cox
 
 COVARIATES = ("crew", "seat_far")
 

@@ -24,7 +24,7 @@ from survstats.effects.out_curves import (
     seconds_within,
 )
 from survstats.groundwork.errors import NotEstimable
-from survstats.models.turnbull import area_bounds
+from survstats.models.times.turnbull import area_bounds
 from survstats.records.cohort import build_cohort
 from survstats.records.deriving import derive
 

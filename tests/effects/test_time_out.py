@@ -27,7 +27,7 @@ from survstats.effects.time_out import (
 )
 from survstats.effects.time_rows import FEWEST_TIMED, bands, time_rows
 from survstats.groundwork.errors import NotEstimable
-from survstats.models.interval_time import distribution_share, fit_time
+from survstats.models.times.interval_time import distribution_share, fit_time
 
 COVARIATES = ("seat_far",)
 

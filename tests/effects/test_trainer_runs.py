@@ -251,7 +251,7 @@ def test_nothing_is_told_outside_the_months_observed(clear):
 
 def test_the_profile_is_that_of_single_fits_and_its_top_lies_at_the_half_life(clear, clear_fading):
     """A slow twin: the likelihood maximised anew at rates around the best one."""
-    from survstats.models.interval_time import fit_time
+    from survstats.models.times.interval_time import fit_time
 
     held = (~clear.frame[COURSE].isin(["initial", "unknown"])).to_numpy()
     unknown = clear.frame[COURSE].eq("unknown").to_numpy(float)

@@ -19,10 +19,10 @@ from scipy.optimize import minimize
 
 from survstats.groundwork.errors import CallError, NotEstimable
 from survstats.models.conditional import fit_within
-from survstats.models.cox import derivatives, fit_cox
-from survstats.models.cox_covariance import score_residuals
-from survstats.models.cox_risk_sets import RiskSets
-from survstats.models.fine_gray import fine_gray_weights
+from survstats.models.times.cox import derivatives, fit_cox
+from survstats.models.times.cox_covariance import score_residuals
+from survstats.models.times.cox_risk_sets import RiskSets
+from survstats.models.times.fine_gray import fine_gray_weights
 
 GOLDEN, REFERENCE = (Path(__file__).parents[1] / name for name in ("golden", "reference"))
 R = pd.read_csv(REFERENCE / "cox.csv")

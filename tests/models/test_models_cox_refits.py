@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.resampling import bootstrap, leave_one_out
-from survstats.models import cox_refits
-from survstats.models.cox import fit_cox
-from survstats.models.cox_refits import refit_cox
+from survstats.models.times import cox_refits
+from survstats.models.times.cox import fit_cox
+from survstats.models.times.cox_refits import refit_cox
 
 
 def invented(n: int, clusters: int, seed: int, *, tied: bool = True):

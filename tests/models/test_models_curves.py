@@ -14,7 +14,7 @@ from lifelines.statistics import logrank_test
 
 from survstats.groundwork.errors import CallError, NotEstimable
 from survstats.groundwork.resampling import LeaveOneOut, bootstrap
-from survstats.models.curves import area_refits, cumulative_incidence, incidence_refits
+from survstats.models.times.curves import area_refits, cumulative_incidence, incidence_refits
 
 GOLDEN, REFERENCE = (Path(__file__).parents[1] / name for name in ("golden", "reference"))
 # Freireich et al. 1963, weeks in remission (Klein and Moeschberger table 4.1; as carried by R's MASS: gehan)
@@ -295,7 +295,7 @@ def test_tiles_do_not_matter(monkeypatch):
     time, cause, codes = random_set(13, 100)
     weights = bootstrap(9, 50, np.random.default_rng(2))
     whole = incidence_refits(time, cause, codes, weights, of=1, at=[6])
-    monkeypatch.setattr("survstats.models.curves.TILE_CELLS", 30)
+    monkeypatch.setattr("survstats.models.times.curves.TILE_CELLS", 30)
     tiled = incidence_refits(time, cause, codes, weights, of=1, at=[6])
     assert tiled == pytest.approx(whole, abs=1e-15)
     assert len(incidence_refits(time, cause, codes, LeaveOneOut(9), of=1, at=[6])) == 9

@@ -7,8 +7,8 @@ import pytest
 from test_models_cox import rows
 
 from survstats.groundwork.errors import CallError, NotEstimable
-from survstats.models.cox import fit_cox
-from survstats.models.fine_gray import fine_gray_weights
+from survstats.models.times.cox import fit_cox
+from survstats.models.times.fine_gray import fine_gray_weights
 
 # the hand-made example of R survival's tests/finegray.R
 TIME = np.array([1.0, 2, 3, 4, 4, 4, 5, 5, 6, 8, 8, 9, 10, 12])

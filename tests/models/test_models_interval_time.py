@@ -14,16 +14,16 @@ from scipy.integrate import quad
 
 from survstats.groundwork.errors import CallError, NotEstimable
 from survstats.groundwork.resampling import bootstrap, leave_one_out
-from survstats.models.interval_time import (
+from survstats.models.times.interval_time import (
     distribution_quantile,
     distribution_share,
     fit_time,
     refit_time,
 )
-from survstats.models.time_ascent import climb_times
-from survstats.models.time_distributions import standard
-from survstats.models.time_existence import rising_direction
-from survstats.models.time_likelihood import ascent, gather_times
+from survstats.models.times.time_ascent import climb_times
+from survstats.models.times.time_distributions import standard
+from survstats.models.times.time_existence import rising_direction
+from survstats.models.times.time_likelihood import ascent, gather_times
 
 GOLD = {
     "lognormal": ([2.70582149, -0.29464810, 0.36277879], 0.41673954, -102.756496),

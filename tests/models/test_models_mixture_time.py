@@ -10,9 +10,9 @@ from scipy.special import expit, log_expit
 
 from survstats.groundwork.errors import CallError, NotEstimable
 from survstats.groundwork.resampling import bootstrap, leave_one_out
-from survstats.models.interval_time import fit_time, refit_time
-from survstats.models.mixture_likelihood import gather_mixture, mixture_ascent, weigh
-from survstats.models.mixture_time import fit_mixture, refit_mixture
+from survstats.models.times.interval_time import fit_time, refit_time
+from survstats.models.times.mixture_likelihood import gather_mixture, mixture_ascent, weigh
+from survstats.models.times.mixture_time import fit_mixture, refit_mixture
 
 TOTAL = {"lognormal": -155.568177, "weibull": -160.3367324, "loglogistic": -156.6134925}
 

@@ -10,9 +10,9 @@ import pytest
 from test_models_cox import CASES, fitted, invented
 
 from survstats.groundwork.errors import NotEstimable
-from survstats.models.cox import derivatives, fit_cox
-from survstats.models.cox_risk_sets import RiskSets
-from survstats.models.proportional import proportional_check, scaled_residuals
+from survstats.models.times.cox import derivatives, fit_cox
+from survstats.models.times.cox_risk_sets import RiskSets
+from survstats.models.times.proportional import proportional_check, scaled_residuals
 
 R = pd.read_csv(Path(__file__).parents[1] / "reference" / "cox_proportional.csv")
 CHECKED = [case for case in CASES if case[1] in ("plain", "strata", "entry")]

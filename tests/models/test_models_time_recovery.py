@@ -17,8 +17,8 @@ from numpy.polynomial.hermite_e import hermegauss
 from scipy.special import expit, logit, stdtrit
 
 from survstats.groundwork.resampling import leave_one_out, stream
-from survstats.models.interval_time import fit_time
-from survstats.models.mixture_time import fit_mixture, refit_mixture
+from survstats.models.times.interval_time import fit_time
+from survstats.models.times.mixture_time import fit_mixture, refit_mixture
 
 MISHAPS, WORLDS, LEVEL = 40, 1000, 0.95
 TIME = np.array([2.9, -0.35, 0.25])

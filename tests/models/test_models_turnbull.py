@@ -13,8 +13,8 @@ from scipy.optimize import isotonic_regression, linprog
 
 from survstats.groundwork.errors import CallError, NotEstimable
 from survstats.groundwork.resampling import LeaveOneOut, bootstrap
-from survstats.models.curves import cumulative_incidence, incidence_refits
-from survstats.models.turnbull import (
+from survstats.models.times.curves import cumulative_incidence, incidence_refits
+from survstats.models.times.turnbull import (
     area_bounds,
     curve_bounds,
     interval_curve,
@@ -309,9 +309,9 @@ def test_places_seen_by_themselves_may_be_eliminated(monkeypatch, tiles):
     lo = np.where(np.isnan(ever), np.floor(lo / 10) * 10, lo)
     weights = np.vstack([LeaveOneOut(20)[:], bootstrap(20, 15, rng)])
     solved = []
-    monkeypatch.setattr("survstats.models.likeliest_masses.TILE_CELLS", tiles)
+    monkeypatch.setattr("survstats.models.times.likeliest_masses.TILE_CELLS", tiles)
     for many in (10**9, 0):
-        monkeypatch.setattr("survstats.models.likeliest_masses.MANY_PLACES", many)
+        monkeypatch.setattr("survstats.models.times.likeliest_masses.MANY_PLACES", many)
         solved.append(interval_refits(lo, hi, ever, codes, weights))
     whole, eliminated = solved
     assert len(whole.left) > 60
@@ -325,7 +325,7 @@ def test_tiles_do_not_matter_and_leaving_out_is_a_weight_of_none(monkeypatch):
     lo, hi, ever = random_bands(22, 60, "all")
     codes = np.arange(60) % 6
     whole = interval_refits(lo, hi, ever, codes, LeaveOneOut(6))
-    monkeypatch.setattr("survstats.models.likeliest_masses.TILE_CELLS", 1)
+    monkeypatch.setattr("survstats.models.times.likeliest_masses.TILE_CELLS", 1)
     tiled = interval_refits(lo, hi, ever, codes, 1 - np.eye(6))
     assert tiled.mass == pytest.approx(whole.mass, abs=1e-7)
 
@@ -386,7 +386,7 @@ def test_what_cannot_be_told_is_refused(monkeypatch):
     with pytest.raises(NotEstimable) as empty:
         interval_refits([1, 2], [2, 3], [1, 1], [0, 0], LeaveOneOut(1))
     assert empty.value.reason == "no_rows"
-    monkeypatch.setattr("survstats.models.likeliest_masses.PASSES", 3)
+    monkeypatch.setattr("survstats.models.times.likeliest_masses.PASSES", 3)
     with pytest.raises(NotEstimable) as unsettled:
         interval_curve([0, 0, 5], [10, 5, 10], [1, 1, 1])
     assert unsettled.value.reason == "not_converged"

@@ -38,7 +38,7 @@ class GivenRows:
     def read(
         matrix: ArrayLike, share_matrix: ArrayLike | None, lo: ArrayLike, hi: ArrayLike, ever: ArrayLike
     ) -> GivenRows:
-        """Check the rows; raises as :func:`~survstats.models.mixture_time.fit_mixture` does."""
+        """Check the rows; raises as :func:`~survstats.models.times.mixture_time.fit_mixture` does."""
         design = np.asarray(matrix, dtype=float)
         shared = design if share_matrix is None else np.asarray(share_matrix, dtype=float)
         ends = np.asarray(lo, dtype=float), np.asarray(hi, dtype=float)

@@ -3,7 +3,7 @@
 Accelerated failure time: log T = x b + scale e with e of a lognormal, log-logistic or Weibull time.  A row tells that T
 lies in (lo, hi]; exact times, limits from one side and bands of any width stand side by side, and none is replaced by
 its middle.  All replicates are solved together by Newton's method, which cannot miss: the log-likelihood is concave in
-b / scale and 1 / scale (see :mod:`survstats.models.time_likelihood`).
+b / scale and 1 / scale (see :mod:`survstats.models.times.time_likelihood`).
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from survstats.groundwork.errors import CallError
 from survstats.groundwork.resampling import LeaveOneOut, Weights
-from survstats.models.time_ascent import climb_times
-from survstats.models.time_distributions import Distribution, distribution_quantile, distribution_share
-from survstats.models.time_existence import refuse_without_maximum, why_no_maximum
-from survstats.models.time_likelihood import TimeRows, gather_times
+from survstats.models.times.time_ascent import climb_times
+from survstats.models.times.time_distributions import Distribution, distribution_quantile, distribution_share
+from survstats.models.times.time_existence import refuse_without_maximum, why_no_maximum
+from survstats.models.times.time_likelihood import TimeRows, gather_times
 
 __all__ = [
     "Distribution",

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from survstats.models.packed import packing
 from survstats.models.small_systems import Factored, factor, identified, pivots_and_lost
-from survstats.models.time_distributions import Distribution
-from survstats.models.time_likelihood import Ascent, TimeRows, ascent
+from survstats.models.times.time_distributions import Distribution
+from survstats.models.times.time_likelihood import Ascent, TimeRows, ascent
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -15,12 +15,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
 
 from survstats.groundwork.resampling import LeaveOneOut, Weights
-from survstats.models.cox import derivatives, fit_cox
-from survstats.models.cox_covariance import score_residuals
-from survstats.models.cox_risk_sets import RiskSets
-from survstats.models.cox_sums import grouped_sums, running_sums
 from survstats.models.packed import column_products, packing
 from survstats.models.small_systems import factor
+from survstats.models.times.cox import derivatives, fit_cox
+from survstats.models.times.cox_covariance import score_residuals
+from survstats.models.times.cox_risk_sets import RiskSets
+from survstats.models.times.cox_sums import grouped_sums, running_sums
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
@@ -50,7 +50,7 @@ def refit_cox(
     Parameters
     ----------
     matrix, time, event, strata
-        As in :func:`survstats.models.cox.fit_cox`.
+        As in :func:`survstats.models.times.cox.fit_cox`.
     codes : (n,) array of int
         Cluster of each row, 0 to g - 1.
     weights : (b, g) array or LeaveOneOut
@@ -64,7 +64,7 @@ def refit_cox(
     Raises
     ------
     NotEstimable, CallError
-        As :func:`survstats.models.cox.fit_cox` where the full set cannot be fitted.
+        As :func:`survstats.models.times.cox.fit_cox` where the full set cannot be fitted.
     """
     full = fit_cox(matrix, time, event, strata=strata, ties="breslow")
     rows = _Rows.of(full.sets, np.asarray(codes, dtype=np.intp))

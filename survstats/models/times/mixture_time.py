@@ -15,20 +15,20 @@ from numpy.typing import ArrayLike, NDArray
 
 from survstats.groundwork.errors import CallError, NotEstimable
 from survstats.groundwork.resampling import LeaveOneOut, Weights
-from survstats.models.interval_time import TimeFit, TimeRefits, fit_time, refit_time
-from survstats.models.mixture_likelihood import (
+from survstats.models.separation import find_separation
+from survstats.models.times.interval_time import TimeFit, TimeRefits, fit_time, refit_time
+from survstats.models.times.mixture_likelihood import (
     MixtureRows,
     MixtureWeights,
     gather_mixture,
     mixture_ascent,
     weigh,
 )
-from survstats.models.mixture_parts import GivenRows, fit_shares
-from survstats.models.separation import find_separation
-from survstats.models.time_ascent import Columns, Top, climb, columns_of
-from survstats.models.time_distributions import Distribution
-from survstats.models.time_existence import why_no_maximum
-from survstats.models.time_likelihood import Ascent
+from survstats.models.times.mixture_parts import GivenRows, fit_shares
+from survstats.models.times.time_ascent import Columns, Top, climb, columns_of
+from survstats.models.times.time_distributions import Distribution
+from survstats.models.times.time_existence import why_no_maximum
+from survstats.models.times.time_likelihood import Ascent
 
 __all__ = ["MixtureFit", "MixtureRefits", "fit_mixture", "refit_mixture"]
 
@@ -114,7 +114,7 @@ def fit_mixture(
     ------
     NotEstimable
         ``no_rows``, ``one_outcome`` where everybody or nobody is known to have had the event, ``separated``,
-        ``not_converged``, ``no_free_column``, and those of :func:`~survstats.models.interval_time.fit_time`.
+        ``not_converged``, ``no_free_column``, and those of :func:`~survstats.models.times.interval_time.fit_time`.
     CallError
         ``time_band``, ``rows_differ``, ``not_binary``, ``negative_weight``; ``parts_hang_together`` where ``joint`` is
         False and rows wait of which it is not known.

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 
 from survstats.groundwork.errors import NotEstimable
-from survstats.models.time_distributions import Distribution
-from survstats.models.time_likelihood import TimeRows
+from survstats.models.times.time_distributions import Distribution
+from survstats.models.times.time_likelihood import TimeRows
 
 Floats = NDArray[np.float64]
 

@@ -17,8 +17,8 @@ from scipy.special import expit, log_expit
 
 from survstats.models.collapsed import gather
 from survstats.models.packed import column_products, packing
-from survstats.models.time_distributions import Distribution, standard
-from survstats.models.time_likelihood import Ascent, TimeRows, ascent, gather_times
+from survstats.models.times.time_distributions import Distribution, standard
+from survstats.models.times.time_likelihood import Ascent, TimeRows, ascent, gather_times
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -84,7 +84,7 @@ class MixtureWeights:
 def gather_mixture(
     matrix: Floats, share_matrix: Floats, lo: Floats, hi: Floats, ever: Floats, codes: Codes, groups: int
 ) -> MixtureRows:
-    """The rows as the likelihood needs them; see :func:`survstats.models.mixture_time.fit_mixture`."""
+    """The rows as the likelihood needs them; see :func:`survstats.models.times.mixture_time.fit_mixture`."""
     known, came = ~np.isnan(ever), ever == 1
     shared, share_counts = gather(np.column_stack([share_matrix, ever])[known], codes[known], groups)
     waits = ~known & (lo > 0)

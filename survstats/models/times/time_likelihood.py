@@ -18,7 +18,7 @@ from scipy import sparse
 from survstats.groundwork.errors import CallError
 from survstats.models.collapsed import gather
 from survstats.models.packed import column_products, packing
-from survstats.models.time_distributions import Distribution, standard
+from survstats.models.times.time_distributions import Distribution, standard
 
 Floats = NDArray[np.float64]
 

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survstats.groundwork.errors import NotEstimable
-from survstats.models.cox_risk_sets import RiskSets
+from survstats.models.times.cox_risk_sets import RiskSets
 
 Floats = NDArray[np.float64]
 

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from survstats.groundwork.errors import NotEstimable
-from survstats.models.cox_covariance import clustered, score_residuals
-from survstats.models.cox_risk_sets import RiskSets, Ties
+from survstats.models.times.cox_covariance import clustered, score_residuals
+from survstats.models.times.cox_risk_sets import RiskSets, Ties
 
 __all__ = ["CoxFit", "Ties", "derivatives", "fit_cox"]
 

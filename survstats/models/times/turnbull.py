@@ -18,8 +18,8 @@ from scipy import sparse
 
 from survstats.groundwork.errors import CallError, NotEstimable
 from survstats.groundwork.resampling import Weights
-from survstats.models.curves import mishap_weights
-from survstats.models.likeliest_masses import likeliest_masses
+from survstats.models.times.curves import mishap_weights
+from survstats.models.times.likeliest_masses import likeliest_masses
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]

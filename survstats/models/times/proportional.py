@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from scipy.special import chdtrc
 
 from survstats.groundwork.errors import NotEstimable
-from survstats.models.cox import CoxFit, derivatives
-from survstats.models.cox_risk_sets import RiskSets
+from survstats.models.times.cox import CoxFit, derivatives
+from survstats.models.times.cox_risk_sets import RiskSets
 
 Floats = NDArray[np.float64]
 Transform = Literal["km", "rank", "identity"]

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
 
 from survstats.groundwork.errors import CallError, NotEstimable
-from survstats.models.cox_sums import grouped_sums, members, running_sums
+from survstats.models.times.cox_sums import grouped_sums, members, running_sums
 
 Ties = Literal["efron", "breslow"]
 Floats = NDArray[np.float64]
@@ -102,7 +102,7 @@ class RiskSets:
         weights: ArrayLike | None = None,
         ties: Ties = "efron",
     ) -> RiskSets:
-        """Order the rows; see :func:`survstats.models.cox.fit_cox` for what each argument means.
+        """Order the rows; see :func:`survstats.models.times.cox.fit_cox` for what each argument means.
 
         Raises
         ------

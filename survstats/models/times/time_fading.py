@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survstats.models.fading_curve import EXPOSURE_COLUMN, RateFits
-from survstats.models.interval_time import fit_time, refit_time
-from survstats.models.time_distributions import Distribution
-from survstats.models.time_likelihood import ascent, gather_times
+from survstats.models.times.interval_time import fit_time, refit_time
+from survstats.models.times.time_distributions import Distribution
+from survstats.models.times.time_likelihood import ascent, gather_times
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -81,7 +81,7 @@ def fit_time_rates(
     Raises
     ------
     NotEstimable
-        As `models.interval_time.fit_time`.
+        As `models.times.interval_time.fit_time`.
 
     Notes
     -----

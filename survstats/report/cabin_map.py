@@ -248,7 +248,7 @@ def _key(
     ):
         whole = indent + text_width(plain(text), size)
         if key and (narrow or x + whole > width):
-            x, y = 0.0, y + gap + 0.6 * MM
+            x, y = 0.0, y + gap + 2.0 * MM
         for at, line in enumerate(break_lines(text, width - indent, size)):
             y += gap if at else 0.0
             key.append((kind if not at else "", Lettered(line, x + indent, y, size)))

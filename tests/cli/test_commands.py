@@ -341,7 +341,7 @@ def test_an_answer_that_cannot_be_written_leaves_with_3(tmp_path, rest):
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs a file that is always full")
-@pytest.mark.parametrize("rest", ["2>&-", "2>/dev/full"])
+@pytest.mark.parametrize("rest", ["2>&-", pytest.param("2>/dev/full", marks=pytest.mark.slow)])
 def test_nobody_to_tell_of_the_progress_stops_no_work(tmp_path, rest):
     done = in_a_shell(rest, "brief", demo_folder("demo_survivor_only"), cwd=tmp_path)
     assert done.returncode == 0

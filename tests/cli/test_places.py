@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import os
 import resource
-import shutil
 import subprocess
 import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
-
-from survstats.records.demo import demo_folder
+from thin import thin_study
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="needs pipes and devices")
 
@@ -94,7 +92,7 @@ def told(words: tuple[str, ...], tmp_path: Path, place: str, *, within: Path) ->
 
 @pytest.fixture
 def study(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(demo_folder("demo_small"), tmp_path / "study"))
+    return thin_study("seven_mishaps", tmp_path / "study")
 
 
 def filled(words: tuple[str, ...], tmp_path: Path, place: Path) -> tuple[str, ...]:

@@ -169,7 +169,8 @@ def test_each_number_that_is_not_quoted_changes_nothing(filled, study):
     assert words(replace(results, numbers={**results.numbers, **rest})) == before
 
 
-@pytest.mark.parametrize("study", PARAMETERS)
+@pytest.mark.slow
+@pytest.mark.parametrize("study", STUDIES)
 def test_each_limit_alone_changes_nothing_but_its_number(filled, study):
     results = filled(study)
     before = words(results)

@@ -55,7 +55,12 @@ def with_texts(folder, text, keys=tuple(LONGEST)):
     (folder / "study.toml").write_text(plan, encoding="utf-8")
 
 
-@pytest.mark.parametrize("names", [tuple(HOSTILE)[at : at + 2] for at in range(0, len(HOSTILE), 2)])
+PAIRS = [tuple(HOSTILE)[at : at + 2] for at in range(0, len(HOSTILE), 2)]
+
+
+@pytest.mark.parametrize(
+    "names", [*PAIRS[:2], *(pytest.param(names, marks=pytest.mark.slow) for names in PAIRS[2:])]
+)
 def test_texts_of_the_study_file_come_out_as_they_stand(few_mishaps_folder, tmp_path, capsys, names):
     """Two at a time: one as title, the other as place and name."""
     for name, keys in zip(names, (["title"], ["place", "prepared_by"]), strict=True):

@@ -93,7 +93,7 @@ def test_two_runs_are_the_same_to_the_last_digit(demo_results):
     assert run_folder(demo_folder("demo_small")).to_json() == demo_results["demo_small"].to_json()
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", [1, pytest.param(2, marks=pytest.mark.slow)])
 def test_the_order_of_the_rows_changes_no_number(demo_results, study_folder, seed):
     mishap, occupant = read_tables(study_folder)
     write_tables(
@@ -273,7 +273,7 @@ def test_the_shipped_studies_keep_no_log(demo_results):
     assert not any((demo_folder(name) / LOG_FILE).exists() for name in DEMO_NAMES)
 
 
-@pytest.mark.parametrize("form", ["xlsx", "parquet"])
+@pytest.mark.parametrize("form", ["xlsx", pytest.param("parquet", marks=pytest.mark.slow)])
 def test_other_file_formats_give_the_same_numbers_and_the_same_records(demo_results, study_folder, form):
     tables = dict(zip(("mishap", "occupant"), read_tables(study_folder), strict=True))
     if form == "xlsx":

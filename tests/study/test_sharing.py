@@ -36,6 +36,11 @@ def some_mishaps(seed, folder):
 DEMOS = ["demo_main", "demo_small", "demo_survivor_only"]
 FIRST = [*DEMOS, "drawn_0"]
 NAMES = [*FIRST, *(pytest.param(f"drawn_{seed}", marks=pytest.mark.slow) for seed in (1, 2))]
+#: For what takes long: every study is put to it, in the default run the main one.
+DEAR = [
+    "demo_main",
+    *(pytest.param(name, marks=pytest.mark.slow) for name in (*FIRST[1:], "drawn_1", "drawn_2")),
+]
 
 
 class Studies(dict):
@@ -60,7 +65,7 @@ def studies(tmp_path_factory, demo_results):
     return Studies(tmp_path_factory.mktemp("sharing"), demo_results)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", DEAR)
 def test_every_count_of_people_has_a_known_meaning_and_its_true_value_or_none(studies, name):
     study, board, shared = studies[name]
     people = groups(study, board.lists["gaps.fields"])
@@ -69,7 +74,7 @@ def test_every_count_of_people_has_a_known_meaning_and_its_true_value_or_none(st
         assert count is None or count == 0 or count >= LIMIT, one
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", DEAR)
 def test_withheld_small_counts_cannot_be_worked_out(studies, name):
     study, board, shared = studies[name]
     counts = told(shared)
@@ -78,7 +83,7 @@ def test_withheld_small_counts_cannot_be_worked_out(studies, name):
     assert attack.given_away(LIMIT) == {}
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", DEAR)
 def test_no_two_published_counts_leave_a_small_rest(studies, name):
     study, board, shared = studies[name]
     people = groups(study, board.lists["gaps.fields"])

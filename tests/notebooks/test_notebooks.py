@@ -7,14 +7,12 @@ import base64
 import io
 import json
 import re
-import subprocess
-import sys
 from pathlib import Path
 
 import nbformat
 import numpy as np
 import pytest
-from execute import ROOT, environment, execute, notebooks
+from execute import ROOT, execute, notebooks
 from matplotlib import colormaps
 from matplotlib.colors import to_rgb
 from matplotlib.image import imread
@@ -172,22 +170,3 @@ def test_a_study_without_estimate_is_answered_in_words() -> None:
     said = "".join(output.text for output in outputs(notebook) if output.output_type == "stream")
     assert "Not possible here." in said
     assert "no estimate" in code_cells(notebook)[-1].outputs[0].text
-
-
-@pytest.mark.slow
-def test_stored_outputs_are_those_of_this_package() -> None:
-    command = [
-        sys.executable,
-        "-m",
-        "pytest",
-        "-n",
-        "0",
-        "--nbval-lax",
-        "-p",
-        "no:cacheprovider",
-        "notebooks",
-    ]
-    done = subprocess.run(
-        command, cwd=ROOT, env=environment(), capture_output=True, text=True, timeout=300, check=False
-    )
-    assert done.returncode == 0, done.stdout[-2000:]

@@ -32,7 +32,7 @@ EXPECTED = {
     "09_what_would_overturn_it",
     "14_board_brief",
 }
-OTHER_STUDIES = ("demo_null", "demo_survivor_only", "demo_small")
+OTHER_STUDIES = ("demo_null", "demo_survivor_only")
 #: Colours that matplotlib and seaborn draw with when nobody chose one (seaborn's "deep": from its documentation).
 LIBRARY_COLOURS = [*colormaps["tab10"].colors[:4], *map(to_rgb, ("#4c72b0", "#dd8452", "#55a868", "#c44e52"))]
 

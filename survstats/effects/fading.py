@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survstats.effects.borne_rates import half_life, no_half_life, rate_scale
 from survstats.effects.fading_differences import Comparison, compare, differences, profiled
 from survstats.effects.recency import EDGES, Groups, groups_of
 from survstats.effects.risk_model import refuse_thin
 from survstats.effects.undated import complete_months
 from survstats.groundwork.estimate import Estimate
-from survstats.models.borne_rates import half_life, no_half_life, rate_scale
 from survstats.models.decay_profile import RateRange, rate_range
 
 Floats = NDArray[np.float64]

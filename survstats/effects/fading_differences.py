@@ -10,10 +10,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survstats.effects.borne_rates import over_borne_rates
 from survstats.effects.intervals import t_quantile
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
-from survstats.models.borne_rates import over_borne_rates
 from survstats.models.collapsed import gather, one_plus_exp
 from survstats.models.decay_profile import RateRange, RateScale, rate_range
 from survstats.models.design import Design, build_design, fill_gaps
@@ -138,7 +138,7 @@ def differences(
 ) -> list[Estimate]:
     """The difference at each month: at the best rate, with limits over all rates that can be borne.
 
-    Were the rate known, it would have jackknife limits; `models.borne_rates` says what is left of them.
+    Were the rate known, it would have jackknife limits; `effects.borne_rates` says what is left of them.
     """
     at = scale.place(sets[0].rates)
     values, errors, df = _at_each_rate(whole, sets, months)

@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from survstats.effects.borne_rates import half_life, no_half_life, over_borne_rates, rate_scale
 from survstats.effects.intervals import t_quantile
 from survstats.effects.run_rows import COURSE, FEWEST_PEOPLE, FIRST_COURSE, NOT_KNOWN, RunRows
 from survstats.effects.trainer_runs import exercises_design, ratio_estimate, time_ratios
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
-from survstats.models.borne_rates import half_life, no_half_life, over_borne_rates, rate_scale
 from survstats.models.decay_profile import RateRange, RateScale, rate_range
 from survstats.models.fading_curve import EXPOSURE_COLUMN, RateFits
 from survstats.models.times.time_fading import FadingTimes, fit_time_rates
@@ -40,7 +40,7 @@ class RunsFading:
     half_life_months : Estimate or None
         Months in which the gain on log time halves.
     reason : str or None
-        Why there is none, see `models.borne_rates.no_half_life`.
+        Why there is none, see `effects.borne_rates.no_half_life`.
     at_least_months : float or None
         Where a lasting gain fits best: half-lives below this do not fit.
     curve : tuple of (float, Estimate)

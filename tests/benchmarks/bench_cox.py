@@ -16,26 +16,24 @@ Exit code 1 if results differ; the last lines say which bars are met.
 from __future__ import annotations
 
 import shutil
-import statistics
 import subprocess
 import sys
 import tempfile
-import time
 import warnings
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from ditchings import COVARIATES, MISHAPS, simulated
+from timing import judge, timed
 
 from survstats.groundwork.resampling import bootstrap
 from survstats.models.times.cox import fit_cox
 from survstats.models.times.cox_refits import refit_cox
 
-MISHAPS = {"s": 60, "m": 600, "l": 15_000}
 LOOP = {"s": 200, "m": 60}
 CALLS = {"s": 15, "m": 9, "l": 3}
 REFITS = {"s": 2000, "m": 2000, "l": 64}
-COVARIATES = ["trained", "night", "inverted", "rough", "row", "pilot", "crew", "temp", "log_warning"]
 R_SCRIPT = """
 suppressMessages(library(survival)); a <- commandArgs(TRUE)
 d <- read.csv(a[1]); w <- as.matrix(read.csv(a[2], header = FALSE))
@@ -51,56 +49,11 @@ write.table(format(b, digits = 15), a[3], row.names = FALSE, col.names = FALSE, 
 """
 
 
-def simulated(mishaps: int, seed: int = 20240101) -> pd.DataFrame:
-    """Occupants of simulated ditchings; no real event."""
-    rng = np.random.default_rng(seed)
-    size = np.maximum(2, rng.poisson(7, mishaps))
-    mishap = np.repeat(np.arange(mishaps), size)
-    n = mishap.size
-    night, inverted, rough = (np.repeat(rng.binomial(1, p, mishaps), size) for p in (0.35, 0.5, 0.4))
-    temp = np.repeat(np.clip(np.round(rng.normal(14, 6, mishaps)), 1, 28), size)
-    seconds = rng.choice([0, 5, 15, 60, 180, 600], mishaps, p=[0.35, 0.2, 0.15, 0.1, 0.1, 0.1])
-    log_warning = np.log1p(np.repeat(seconds, size) / 5)
-    trained = rng.binomial(1, np.repeat(rng.beta(3, 2, mishaps), size))
-    row, role = rng.integers(0, 5, n), rng.choice(3, n, p=[0.6, 0.15, 0.25])
-    shared = np.repeat(rng.normal(0, 0.7, mishaps), size)
-    rng.random(n)  # the draw that decides who lived, which is not asked here
-    pull = (
-        0.4 * trained
-        - 0.2 * night
-        - 0.5 * inverted
-        - 0.1 * rough
-        - 0.1 * row
-        + 0.1 * (role == 2)
-        + 0.3 * shared
-    )
-    out = rng.exponential(40 * np.exp(-pull))
-    died, seen = rng.exponential(90 * np.exp(0.3 * inverted + 0.2 * night), n), rng.uniform(20, 240, n)
-    first = np.minimum(np.minimum(out, died), seen)
-    columns = [
-        trained,
-        night,
-        inverted,
-        rough,
-        row,
-        role == 1,
-        role == 2,
-        (temp - 14) / 6,
-        log_warning.round(6),
-    ]
-    frame = pd.DataFrame(dict(zip(COVARIATES, columns, strict=True))).astype(float)
-    return frame.assign(mishap=mishap, time=np.maximum(1, np.ceil(first)), out=(first == out) * 1)
-
-
-def timed(function, times: int) -> float:
-    """Median processor seconds of a call, after one to warm up."""
-    function()
-    spans = []
-    for _ in range(times):
-        start = time.process_time()
-        function()
-        spans.append(time.process_time() - start)
-    return statistics.median(spans)
+def getting_out(mishaps: int) -> pd.DataFrame:
+    """The simulated occupants with ``out``: whether getting out came first; all else ends the watch."""
+    frame = simulated(mishaps)
+    out = (frame["cause"] == 1).astype(int)
+    return frame[[*COVARIATES, "mishap", "time"]].assign(out=out)
 
 
 def by_lifelines(frame: pd.DataFrame):
@@ -130,11 +83,6 @@ def by_r(frame: pd.DataFrame, weights: np.ndarray) -> tuple[np.ndarray, list[flo
             return None
         first, *loops = done.stdout.strip().splitlines()
         return np.array(first.split(), float), [float(line) for line in loops], np.loadtxt(fits)
-
-
-def judge(verdicts: list[str], what: str, met: bool) -> None:
-    """Note one bar."""
-    verdicts.append(f"{'met    ' if met else 'NOT MET'}  {what}")
 
 
 def clustered(size: str, frame: pd.DataFrame, verdicts: list[str]) -> bool:
@@ -221,7 +169,7 @@ def main(sizes: list[str]) -> int:
     verdicts: list[str] = []
     same = True
     for size in sizes:
-        frame = simulated(MISHAPS[size])
+        frame = getting_out(MISHAPS[size])
         for part in (clustered, refits):
             same = part(size, frame, verdicts) and same
     print("\n".join(verdicts))

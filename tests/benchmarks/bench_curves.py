@@ -11,14 +11,14 @@ Exit code 1 if results differ; the last lines say which bars are met.
 
 from __future__ import annotations
 
-import statistics
 import sys
-import time
 import warnings
 
 import numpy as np
 import pandas as pd
+from ditchings import MISHAPS, simulated
 from lifelines import AalenJohansenFitter
+from timing import judge, timed_in_turn
 
 from survstats.groundwork.resampling import LeaveOneOut, bootstrap
 from survstats.models.times.curves import area_refits, cumulative_incidence, incidence_refits
@@ -29,59 +29,12 @@ try:
 except ImportError:
     exact_peer = None
 
-MISHAPS = {"s": 60, "m": 600, "l": 15_000}
 CALLS = {"s": 31, "m": 31, "l": 11}
 PEER_CALLS = {"s": 5, "m": 5, "l": 1}
 REPLICATES = 2000
 AT = [10.0, 20.0, 60.0]
-BOOTSTRAP_BAR, BANDS_BAR = (
-    0.4,
-    0.3,
-)  # seconds: 2,000 bootstraps at m; both groups of a study with each mishap left out
-
-
-def simulated(mishaps: int, seed: int = 20240101) -> pd.DataFrame:
-    """Whole seconds until out (1), dead (2) or lost from sight (0) in simulated ditchings; no real event."""
-    rng = np.random.default_rng(seed)
-    size = np.maximum(2, rng.poisson(7, mishaps))
-    mishap = np.repeat(np.arange(mishaps), size)
-    n = mishap.size
-    night, inverted, rough = (np.repeat(rng.binomial(1, p, mishaps), size) for p in (0.35, 0.5, 0.4))
-    rng.normal(14, 6, mishaps)  # draws of covariates on which times do not depend
-    rng.choice(6, mishaps, p=[0.35, 0.2, 0.15, 0.1, 0.1, 0.1])
-    trained = rng.binomial(1, np.repeat(rng.beta(3, 2, mishaps), size))
-    row, role = rng.integers(0, 5, n), rng.choice(3, n, p=[0.6, 0.15, 0.25])
-    shared = np.repeat(rng.normal(0, 0.7, mishaps), size)
-    rng.random(n)  # the draw of who lived
-    slow = (
-        0.4 * trained
-        - 0.2 * night
-        - 0.5 * inverted
-        - 0.1 * rough
-        - 0.1 * row
-        + 0.1 * (role == 2)
-        + 0.3 * shared
-    )
-    out = rng.exponential(40 * np.exp(-slow))
-    died = rng.exponential(90 * np.exp(0.3 * inverted + 0.2 * night), n)
-    lost = rng.uniform(20, 240, n)
-    first = np.minimum(np.minimum(out, died), lost)
-    cause = np.where(first == out, 1, np.where(first == died, 2, 0))
-    return pd.DataFrame(
-        {"mishap": mishap, "trained": trained, "time": np.maximum(1, np.ceil(first)), "cause": cause}
-    )
-
-
-def timed_in_turn(*functions, times: int) -> list[float]:
-    """Median processor seconds of each of some functions, called in turn so that all meet the same machine."""
-    spans = [[] for _ in functions]
-    for turn in range(times + 1):
-        for function, own in zip(functions, spans, strict=True):
-            start = time.process_time()
-            function()
-            if turn:  # the first calls warm up
-                own.append(time.process_time() - start)
-    return [statistics.median(own) for own in spans]
+#: Seconds for 2,000 bootstraps at m, and for both groups of a study with each mishap left out.
+BOOTSTRAP_BAR, BANDS_BAR = 0.4, 0.3
 
 
 def curves(size: str, frame: pd.DataFrame, verdicts: list[str]) -> bool:
@@ -172,11 +125,6 @@ def bands(size: str, frame: pd.DataFrame, verdicts: list[str]) -> bool:
     )
     judge(verdicts, f"{size}: bands in {spent:.3f} s, bar {BANDS_BAR}", spent <= BANDS_BAR)
     return bool(gap < 1e-11)
-
-
-def judge(verdicts: list[str], what: str, met: bool) -> None:
-    """Note one bar."""
-    verdicts.append(f"{'met    ' if met else 'NOT MET'}  {what}")
 
 
 def main(sizes: list[str]) -> int:

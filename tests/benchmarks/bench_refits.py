@@ -15,7 +15,6 @@ Exit code 1 if results differ; the last lines say which bars are met.
 from __future__ import annotations
 
 import shutil
-import statistics
 import subprocess
 import sys
 import tempfile
@@ -26,7 +25,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import statsmodels.api as sm
+from ditchings import COVARIATES, MISHAPS, simulated
 from firthmodels import FirthLogisticRegression
+from timing import judge, timed, timed_in_turn
 
 from survstats.groundwork.resampling import bootstrap
 from survstats.models import newton
@@ -34,14 +35,12 @@ from survstats.models.conditional import fit_within
 from survstats.models.kernel import collapse, solve
 from survstats.models.penalised import fit_firth
 
-MISHAPS = {"s": 60, "m": 600, "l": 15_000}
 LOOP = {"s": 200, "m": 60, "l": 4}
 CALLS = {"s": 7, "m": 7, "l": 3}
 FIRTH_CALLS = {"s": 60, "m": 30, "l": 5}
 BARS, GOALS = {"s": 35, "m": 30, "l": 150}, {"s": 50, "m": 50, "l": 300}
 FLOOR_GOAL = 3.0
 REFITS = 2000
-COVARIATES = ["trained", "night", "inverted", "rough", "row", "pilot", "crew", "temp", "log_warning"]
 INSIDE = ["trained", "row", "pilot", "crew"]
 CLOGIT = """
 suppressMessages(library(survival)); d <- read.csv(commandArgs(TRUE)[1])
@@ -50,50 +49,6 @@ b <- coef(fit()); t <- replicate(5, sum(system.time(for (i in 1:CALLS) fit())[1:
 cat(format(c(median(t), b), digits = 15), "\\n")
 """
 R_CALLS = {"s": 20, "m": 10, "l": 1}
-
-
-def simulated(mishaps: int, seed: int = 20240101) -> pd.DataFrame:
-    """Occupants of simulated ditchings; no real event."""
-    rng = np.random.default_rng(seed)
-    size = np.maximum(2, rng.poisson(7, mishaps))
-    mishap = np.repeat(np.arange(mishaps), size)
-    n = mishap.size
-    night, inverted, rough = (np.repeat(rng.binomial(1, p, mishaps), size) for p in (0.35, 0.5, 0.4))
-    temp = np.repeat(np.clip(np.round(rng.normal(14, 6, mishaps)), 1, 28), size)
-    seconds = rng.choice([0, 5, 15, 60, 180, 600], mishaps, p=[0.35, 0.2, 0.15, 0.1, 0.1, 0.1])
-    log_warning = np.log1p(np.repeat(seconds, size) / 5).round(6)
-    trained = rng.binomial(1, np.repeat(rng.beta(3, 2, mishaps), size))
-    row, role = rng.integers(0, 5, n), rng.choice(3, n, p=[0.6, 0.15, 0.25])
-    shared = np.repeat(rng.normal(0, 0.7, mishaps), size)
-    eta = 0.9 + 0.7 * trained - 0.5 * night - 0.9 * inverted - 0.4 * rough - 0.18 * row
-    eta += 0.2 * (role == 1) + 0.35 * (role == 2) + 0.03 * (temp - 14) + 0.15 * log_warning + shared
-    lived = (rng.random(n) < 1 / (1 + np.exp(-eta))).astype(int)
-    columns = [trained, night, inverted, rough, row, role == 1, role == 2, (temp - 14) / 6, log_warning]
-    frame = pd.DataFrame(dict(zip(COVARIATES, columns, strict=True))).astype(float)
-    return frame.assign(mishap=mishap, lived=lived)
-
-
-def timed(function, times: int = 7) -> float:
-    """Median processor seconds of a call, after one to warm up."""
-    function()
-    spans = []
-    for _ in range(times):
-        start = time.process_time()
-        function()
-        spans.append(time.process_time() - start)
-    return statistics.median(spans)
-
-
-def timed_in_turn(*functions, times: int) -> list[float]:
-    """Median processor seconds of each of some functions, called in turn so that all meet the same machine."""
-    spans = [[] for _ in functions]
-    for turn in range(times + 1):
-        for function, own in zip(functions, spans, strict=True):
-            start = time.process_time()
-            function()
-            if turn:  # the first calls warm up
-                own.append(time.process_time() - start)
-    return [statistics.median(own) for own in spans]
 
 
 def floor(collapsed, weights) -> float:
@@ -219,11 +174,6 @@ def clogit(size: str, frame: pd.DataFrame) -> np.ndarray | None:
         script.write_text(CLOGIT.replace("CALLS", str(R_CALLS[size])))
         done = subprocess.run(["Rscript", script, data], capture_output=True, text=True, check=False)
     return np.array(done.stdout.split(), dtype=float) if done.returncode == 0 else None
-
-
-def judge(verdicts: list[str], what: str, met: bool) -> None:
-    """Note one bar."""
-    verdicts.append(f"{'met    ' if met else 'NOT MET'}  {what}")
 
 
 def main(sizes: list[str]) -> int:

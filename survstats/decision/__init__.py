@@ -1,0 +1,1 @@
+"""What to buy: lives, money, refresher interval, whom first; and what other people's records add."""

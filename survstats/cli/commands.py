@@ -13,6 +13,7 @@ from survstats.groundwork.errors import CallError
 
 if TYPE_CHECKING:
     from survstats.study.headline import HeadlineResults
+    from survstats.study.plan import Study
     from survstats.study.results import Audience
 
 DEFAULT_OUT = {"board": Path("survstats-brief"), "sharing": Path("survstats-sharing")}
@@ -64,11 +65,16 @@ def brief(
     publish(results, out)
     tell("")
     from survstats.report.brief import answer
+    from survstats.report.brief_decision import decision_lead, lead_told
     from survstats.report.brief_word import word_told
     from survstats.report.content import plain
     from survstats.report.wording import Wording, facts_of
 
     words = Wording(facts_of(results, brief_out=str(out)))
+    lead = decision_lead(results, words)
+    if lead is not None:
+        say(words, "decision_lead.question")
+        print_text(lead_told(lead))
     print_text(plain(answer(results, words)))
     print_text(plain(word_told(results, words)))
     say(words, "brief_done.written")
@@ -101,6 +107,7 @@ def check(
     words = words_of(counts, {"check.out": str(out)})
     read = "check.read_runs" if counts["check.runs"] else "check.read"
     say(words, read, "check.found_accepted" if counts["check.accepted"] else "check.found")
+    _say_missing(plan)
     if out is not None:
         write_findings(out, records, findings)
         say(words, "check.written")
@@ -226,6 +233,16 @@ def demo(
         )
     else:
         print_text(f"Wrote the invented study {name} to {directory}: try 'survstats brief {directory}'.")
+
+
+def _say_missing(study: Study) -> None:
+    """Which figures the decision of a study file lacks: that stops nothing, and no money is told without them."""
+    decision = study.plan.decision
+    if decision is None or not decision.missing:
+        return
+    words = words_of({}, {})
+    names = words.listed([words.template(f"input.name.{code}") for code in decision.missing])
+    say(words_of({}, {"check.missing": names}), "check.decision_missing")
 
 
 def _write_claim(out: Path, found: HeadlineResults) -> None:

@@ -46,6 +46,9 @@ class Worlds:
         Survival lost by everyone who holds training, whatever its age (a share, 0 where not given).
     spends : mapping of str to Spend
         Rival ways to spend the money, by name.
+    mean_held : ndarray of shape (b,), optional
+        Share of the day-of-the-course gain that the trained people of the records still held on average, given this
+        world's fading: gain times this is the difference that was observed. Where absent, gain is taken as observed.
     """
 
     groups: tuple[str, ...]
@@ -64,6 +67,7 @@ class Worlds:
     injury_cost: Floats
     false_confidence: Floats
     spends: dict[str, Spend] = field(default_factory=dict)
+    mean_held: Floats | None = None
 
     @property
     def draws(self) -> int:
@@ -75,7 +79,8 @@ class Worlds:
 class Spend:
     """A rival way to spend: what it costs a year, and the share of the remaining deaths it averts, by world.
 
-    ``overlap`` is the share of what it averts that training averts already; all of shape (b,).
+    ``overlap`` is the share of what it averts that training averts already; it is taken off among people who hold
+    training, and not among those who do not. All of shape (b,).
     """
 
     cost_a_year: Floats

@@ -7,6 +7,7 @@ import math
 
 from survstats.report.brief_blocks import saw_block, unseen_block
 from survstats.report.brief_change import change_block
+from survstats.report.brief_decision import asks, decision_lead, no_money, options
 from survstats.report.brief_figures import axis_figure, break_even_figure, range_told, seats_figure
 from survstats.report.brief_word import gate_key, gate_lines, gates_foot, three_words, word_box
 from survstats.report.content import Block, BriefContent, Piece, Section, Text
@@ -39,7 +40,7 @@ def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent
     return BriefContent(
         head=paper_head(results, words, name="paper.name", title="paper.title"),
         banners=banners(results, words),
-        question=words.say("question.asked"),
+        question=words.say("decision_lead.question" if asks(results) else "question.asked"),
         population=join(words.say(f"question.{population_key(results)}"), population_filter(results, words)),
         answer=answer(results, words),
         word=word_box(results, words),
@@ -50,7 +51,7 @@ def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent
             change_block(results, words),
             Block(words.say("record.name"), words.say("record.lead"), (words.say("record.body"),)),
         ),
-        foot=((*strong(words.say("foot.caution_name")), Piece(" "), *words.say("foot.caution")),),
+        foot=_foot(results, words),
         steady=_steady(results, words, estimated=estimated, drawn=axis is not None),
         axis=axis,
         headline=_headline(results, words),
@@ -66,7 +67,15 @@ def brief_content(results: StudyResults, *, date: datetime.date) -> BriefContent
         prepared_by=words.say(_named(results, "prepared")),
         reviewed_by=words.say(_named(results, "reviewed")),
         provenance=_provenance(results, words),
+        decision=decision_lead(results, words),
+        options=options(results, words),
     )
+
+
+def _foot(results: StudyResults, words: Wording) -> tuple[Text, ...]:
+    """The caution; where no decision leads the page, why no money is given."""
+    caution = (*strong(words.say("foot.caution_name")), Piece(" "), *words.say("foot.caution"))
+    return (caution,) if asks(results) else (caution, no_money(results, words))
 
 
 def population_key(results: StudyResults) -> str:
@@ -144,6 +153,10 @@ def _assumed_if(results: StudyResults) -> tuple[tuple[str, bool], ...]:
         (
             "assumed.unknown" if range_told(results) else "assumed.unknown_alone",
             bool(results.numbers["unknown.people"].value),
+        ),
+        (  # on page 1 where no decision takes its place there
+            f"unseen.{results.codes['records.left_out']}",
+            bool(results.numbers["seen.unknown"].value) and asks(results),
         ),
         ("assumed.gaps", bool(results.lists["notices.gap_fields"])),
         ("assumed.recency_unclear", bool(results.numbers["seen.recency_unclear"].value)),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from survstats.report.brief_decision import asks
 from survstats.report.brief_figures import range_told
 from survstats.report.content import Block, Piece
 from survstats.report.wording import Wording
@@ -33,7 +34,7 @@ def saw_block(results: StudyResults, words: Wording) -> Block:
         compared = "saw.all_compared"
     body = [*words.join("saw.flooded", compared)]
     beside = [key for key, name in _BESIDE if name in numbers]
-    if beside == ["saw.all_aboard"]:
+    if beside == ["saw.all_aboard"] or (asks(results) and "effect.rd_all_aboard" in numbers):
         body += [Piece(" "), *words.say("saw.all_aboard_alone")]
     elif "crude.rd" in numbers and results.codes["brief.form"] == "estimated":
         body += [Piece(" "), *words.series(*beside)]
@@ -57,7 +58,7 @@ def unseen_block(results: StudyResults, words: Wording, *, estimated: bool) -> B
         lead = "unseen.lead_none"
     if numbers["cohort.population"].value:
         keys += _range_keys(results)
-    if estimated and numbers["seen.unknown"].value:
+    if estimated and numbers["seen.unknown"].value and not asks(results):
         keys.append(f"unseen.{results.codes['records.left_out']}")
     keys += _headline_keys(results)
     if estimated:

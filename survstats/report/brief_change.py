@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from survstats.report.brief_decision import asks
 from survstats.report.content import Block, Piece, Text
 from survstats.report.lettering import join
 from survstats.report.wording import Wording
@@ -21,7 +22,7 @@ def change_block(results: StudyResults, words: Wording) -> Block:
         lead, body = words.say("change.lead_masked"), words.say("change.masked")
     elif codes["verdict.word"] != "cannot_tell":
         lead, body = _would_fall(results, words)
-        body = join(body, _short_of_supports(results, words))
+        body = body if asks(results) else join(body, _short_of_supports(results, words))
     elif codes["brief.form"] == "estimated":
         lead, body = _would_rise(results, words)
     else:
@@ -67,12 +68,23 @@ def _would_rise(results: StudyResults, words: Wording) -> tuple[Text, Text]:
     if ways:
         opening = words.say(f"change.lead_up_{codes['change.up_word']}")
         lead = (*opening, Piece(" "), Piece(words.listed(ways), strong=True), Piece("."))
-    keys = [f"change_how.{gate}" for gate in asked] or ["change.several"]
+    keys = [_how(gate, words) for gate in asked] or [_how("several", words)]
     if codes["verdict.chance"] == "more_than_chance" and codes["verdict.direction"] != "none":
         keys.append(_undone(results, words))
     elif _crosses(results, words, "difference", "no_difference"):
         keys.append(f"change.no_difference_{_side(results)}")
     return lead, words.join(*(key for key in keys if key and words.can_say(key)))
+
+
+def _how(gate: str, words: Wording) -> str:
+    """How what a gate asks for may come about, or all that is asked; where it was worked out, with how many mishaps."""
+    plain, counted = {
+        "beyond_chance": ("change_how.beyond_chance", "change.settle"),
+        "several": ("change.several", "change.settle_several"),
+    }.get(gate, (f"change_how.{gate}", ""))
+    more = "planning.mishaps_to_settle"
+    known = counted and _told(words, more) and words.number(more).value > 0
+    return counted if known else plain
 
 
 def _ask(results: StudyResults, words: Wording, gate: str) -> str:

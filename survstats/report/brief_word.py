@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from survstats.report.brief_decision import asks
 from survstats.report.content import GateLine, GateState, Piece, Reading, Text, WordBox, WordLine
 from survstats.report.lettering import join
 from survstats.report.wording import Wording
@@ -47,7 +48,9 @@ def meaning(results: StudyResults, words: Wording) -> Text:
     codes = results.codes
     if codes["verdict.reason"] == MASKED:
         return ()
-    keys = [f"word.meaning.{_word_key(codes).partition('.')[2]}{_open_but(codes)}"]
+    key = f"word.meaning.{_word_key(codes).partition('.')[2]}{_open_but(codes)}"
+    beside = f"{key}_beside"  # under a decision the rest of it has been said
+    keys = [beside if asks(results) and words.has(beside) else key]
     if codes.get("verdict.borderline") == "yes":
         keys.append("word.borderline")
     return words.join(*keys)

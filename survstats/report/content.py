@@ -224,12 +224,32 @@ class Head:
 
 
 @dataclass(frozen=True)
+class DecisionLead:
+    """What page 1 says first of the decision that the study file names; its question stands above it.
+
+    Attributes
+    ----------
+    told : Text
+        What the records let one say about it.
+    rests : Text
+        Which part of that rests on records, on trainer runs, on given figures; empty where nothing was worked out.
+    money : Text
+        One line of money, or that none is given and why.
+    """
+
+    told: Text
+    rests: Text
+    money: Text
+
+
+@dataclass(frozen=True)
 class BriefContent:
     """The board paper, two pages.
 
     ``banners`` are cautions that must stand above the question's answer (for example that only survivors' training
     was recorded). Figures are None where the records carry none. ``gates_foot`` says which word another threshold would
-    have given; it is empty where there is no estimate.
+    have given; it is empty where there is no estimate. ``question`` is the decision's where the study file names
+    one, and ``decision`` None where it does not; ``options`` are what may be chosen, for the place for the decision taken.
     """
 
     head: Head
@@ -256,3 +276,5 @@ class BriefContent:
     prepared_by: Text
     reviewed_by: Text
     provenance: tuple[Text, ...]
+    decision: DecisionLead | None = None
+    options: Text = ()

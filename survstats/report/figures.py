@@ -19,6 +19,7 @@ from survstats.report.content import AxisFigure, AxisRow, BreakEvenFigure, Seats
 from survstats.report.fading_figure import FadingFigure, draw_fading, fading_data
 from survstats.report.gaps_figure import draw_gaps
 from survstats.report.graph_figure import GraphFigure, draw_graph
+from survstats.report.lines_figure import LinesFigure, draw_lines, lines_data
 from survstats.report.one_out_figure import OneOutFigure, draw_one_out
 from survstats.report.one_out_figure import figure_rows as one_out_data
 from survstats.report.out_figure import OutFigure, draw_out, out_data
@@ -26,6 +27,7 @@ from survstats.report.records_content import GapsFigure
 from survstats.report.runs_figure import RunsFigure, draw_runs, runs_data
 from survstats.report.seats_figure import draw_seats
 from survstats.report.style import Paper
+from survstats.report.swings_figure import SwingsFigure, draw_swings, swings_data
 from survstats.report.tipping_figure import TippingFigure, draw_tipping
 from survstats.report.tipping_figure import figure_rows as tipping_data
 from survstats.study.results import Cell
@@ -45,6 +47,8 @@ Figure = (
     | CabinMapFigure
     | OutFigure
     | RunsFigure
+    | LinesFigure
+    | SwingsFigure
 )
 _DRAWN: dict[type, Callable[..., str]] = {
     SeatsFigure: draw_seats,
@@ -61,6 +65,8 @@ _DRAWN: dict[type, Callable[..., str]] = {
     CabinMapFigure: draw_cabin_map,
     OutFigure: draw_out,
     RunsFigure: draw_runs,
+    LinesFigure: draw_lines,
+    SwingsFigure: draw_swings,
 }
 
 
@@ -114,6 +120,10 @@ def figure_data(figure: Figure) -> tuple[tuple[str, ...], list[tuple[Cell, ...]]
         return out_data(figure)
     if isinstance(figure, RunsFigure):
         return runs_data(figure)
+    if isinstance(figure, LinesFigure):
+        return lines_data(figure)
+    if isinstance(figure, SwingsFigure):
+        return swings_data(figure)
     if isinstance(figure, GraphFigure):
         return (
             ("kind", "from", "to"),

@@ -28,7 +28,8 @@ MADE_BY = "survstats"
 _FILES = (
     MANIFEST,
     "results.json",
-    *(f"{paper}.{kind}" for paper in ("annex", "brief", "records") for kind in ("html", "pdf")),
+    "worksheet.html",
+    *(f"{paper}.{kind}" for paper in ("annex", "brief", "budget", "records") for kind in ("html", "pdf")),
 )
 _FOLDERS = {"tables": (".csv",), "figures": (".csv", ".svg")}
 _LEFT_BEHIND_S = 24 * 3600

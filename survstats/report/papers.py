@@ -15,10 +15,12 @@ from survstats.groundwork.provenance import STEPS
 from survstats.groundwork.whole_file import write_whole
 from survstats.report.annex.paper import annex_content
 from survstats.report.brief import brief_content
+from survstats.report.budget.paper import budget_content
 from survstats.report.figures import figure_data
 from survstats.report.folder import MADE_BY, write_folder
 from survstats.report.publish import Content, figures_of, figures_svg, render_html, render_pdf
 from survstats.report.records_paper import records_content
+from survstats.report.worksheet.page import worksheet_html
 from survstats.study.results import SCHEMA_VERSION, Audience, Cell, StudyResults
 
 _SEAL = "seal."
@@ -70,6 +72,9 @@ def papers(results: StudyResults, *, now: datetime.datetime) -> dict[str, bytes]
         "annex": annex_content(results, date=now.date()),
         "records": records_content(results, date=now.date()),
     }
+    budget = budget_content(results, date=now.date())
+    if budget is not None:
+        contents["budget"] = budget
     for paper, content in contents.items():
         files[f"{paper}.html"] = render_html(content).encode()
         drawn = figures_svg(content)
@@ -78,6 +83,9 @@ def papers(results: StudyResults, *, now: datetime.datetime) -> dict[str, bytes]
             files[f"figures/{name}.svg"] = svg.encode()
         for name, figure in figures_of(content).items():
             files[f"figures/{name}.csv"] = csv_text(*figure_data(figure)).encode()
+    sheet = worksheet_html(results, date=now.date())
+    if sheet is not None:
+        files["worksheet.html"] = sheet.encode()
     for name, table in results.tables.items():
         files[f"tables/{name}.csv"] = csv_text(table.columns, table.rows).encode()
     files["tables/numbers.csv"] = _numbers(results).encode()

@@ -9,6 +9,7 @@ from dataclasses import dataclass, fields, is_dataclass
 from survstats.report.annex.content import AnnexContent, AnnexSection
 from survstats.report.annex.paper import annex_content
 from survstats.report.brief import brief_content
+from survstats.report.budget.paper import budget_content
 from survstats.report.content import Piece, Text, plain
 from survstats.report.records_paper import records_content
 from survstats.report.wording import catalogue
@@ -43,8 +44,11 @@ def places(results: StudyResults, name: str) -> tuple[Place, ...]:
     for content in (
         brief_content(results, date=day),
         annex_content(results, date=day),
+        budget_content(results, date=day),
         records_content(results, date=day),
     ):
+        if content is None:
+            continue
         paper = plain(content.head.paper_name)
         for shown, part in _shown(_parts(content), "", name):
             found.setdefault((paper, part), {})[shown] = None
@@ -65,7 +69,7 @@ def _parts(content: object) -> object:
         AnnexSection(part.key, (Piece(f"{word} {at}, "), *part.title), part.lead, part.blocks)
         for at, part in enumerate(content.sections, 1)
     )
-    return (content.question, content.answer, numbered)
+    return (content.question, content.answer, content.opening, numbered)
 
 
 def _shown(part: object, place: str, name: str) -> Iterator[tuple[str, str]]:

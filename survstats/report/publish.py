@@ -70,13 +70,8 @@ def render_html(content: Page) -> str:
     Each figure is there twice, wide and drawn anew for phones; the style sheet shows one of them. On white paper
     (print) the open seats follow the page.
     """
-    environment = Environment(
-        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=False
-    )
-    style = environment.get_template("paper.css.jinja").render(
-        faces=_faces(), palette=asdict(PALETTES["tone"]), sizes=SIZES
-    )
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    environment = templates()
+    style = style_sheet()
     figures = {
         name: {
             "wide": _inline(wide),
@@ -89,10 +84,28 @@ def render_html(content: Page) -> str:
     return environment.get_template(f"{_name(content)}.html.jinja").render(
         c=content,
         style=Markup(style),  # noqa: S704  (our own template)
-        style_hash=f"sha256-{digest}",
+        style_hash=policy_hash(style),
         figures=figures,
         marks={name: Markup(svg) for name, svg in _marks(content, PALETTES["tone"]).items()},  # noqa: S704
     )
+
+
+def templates() -> Environment:
+    """Where the pages' templates are found; what they are filled with is never read as markup."""
+    return Environment(
+        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=False
+    )
+
+
+def style_sheet() -> str:
+    """The style sheet of every page, fonts inside."""
+    sheet = templates().get_template("paper.css.jinja")
+    return sheet.render(faces=_faces(), palette=asdict(PALETTES["tone"]), sizes=SIZES)
+
+
+def policy_hash(text: str) -> str:
+    """A style sheet or script as the page's content policy names it."""
+    return f"sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}"
 
 
 def render_pdf(content: Content, *, paper: Paper = "white", drawn: Mapping[str, str] | None = None) -> bytes:
@@ -162,8 +175,8 @@ def _parts(content: Content) -> dict[str, object]:
     """The content as plain data; of a figure only its name, since it stands there drawn."""
     data = asdict(content)
     if isinstance(content, AnnexContent):
-        for section in data["sections"]:
-            for block in section["blocks"]:
+        for blocks in (data["opening"], *(section["blocks"] for section in data["sections"])):
+            for block in blocks:
                 block["picture"] = block["picture"]["name"] if block["picture"] else ""
     return data
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 from survstats.study.results import Number
 
@@ -108,6 +109,62 @@ def _time_ratio(value: float) -> str:
     return f"{value:.2f}" if value < 9.995 else _ratio(value)
 
 
+def _digits(value: float, digits: int) -> str:
+    """A number to so many digits, never in powers of ten: "345 000", "0.031"; what is next to nothing is "0"."""
+    if not math.isfinite(value):
+        return "no limit"
+    size = abs(value)
+    if size < 0.5e-6:
+        return "0"
+    places = digits - 1 - math.floor(math.log10(size))
+    size = round(size, places)
+    places = digits - 1 - math.floor(math.log10(size))
+    shown = f"{size:,.{max(places, 0)}f}".replace(",", NO_BREAK)
+    if places > 0 and digits > 2:
+        shown = shown.rstrip("0").rstrip(".")
+    return f"{MINUS if value < 0 else ''}{shown}"
+
+
+def _figure(value: float) -> str:
+    """A given figure to three digits."""
+    return _digits(value, 3)
+
+
+def _lives(value: float) -> str:
+    """Lives a year, to two digits: most options buy small parts of a life in a year."""
+    return _digits(value, 2)
+
+
+def _money(value: float) -> str:
+    """Money to three digits, from a million on in millions; the currency stands before it."""
+    for step, name in ((1e9, "billion"), (1e6, "million")):
+        if math.isfinite(value) and abs(value) >= 0.9995 * step:
+            return f"{_digits(value / step, 3)}{NO_BREAK}{name}"
+    return _digits(value, 3) if abs(value) >= 1 else "0"
+
+
+def _money_pair(low: str, high: str) -> str:
+    """Both limits; the word after the lower one is left off where it is that of the higher."""
+    word = high.rpartition(NO_BREAK)[2]
+    return _pair(low.removesuffix(f"{NO_BREAK}{word}") if word.isalpha() else low, high)
+
+
+def _money_with_limits(n: Number) -> str:
+    if n.low is None or n.high is None:
+        return _money(n.value)
+    return f"{_money(n.value)} ({_money_pair(_money(n.low), _money(n.high))})"
+
+
+def _years(value: float) -> str:
+    shown = _digits(value, 2)
+    return f"1{NO_BREAK}year" if shown == "1.0" else f"{shown}{NO_BREAK}years"
+
+
+def _in_million(value: float) -> str:
+    """A share as so many in a million, where per cent would be all noughts."""
+    return _digits(1e6 * value, 2)
+
+
 def _pair(low: str, high: str) -> str:
     return f"{low}{NO_BREAK}to{NO_BREAK}{high}"
 
@@ -161,6 +218,12 @@ FORMS: dict[str, Callable[[float], str]] = {
     "rounds": _counted("round", "rounds"),
     "findings": _counted("finding", "findings"),
     "runs": _counted("trainer run", "trainer runs"),
+    "figure": _figure,
+    "lives": _lives,
+    "money": _money,
+    "years": _years,
+    "in_million": _in_million,
+    "inputs": _counted("figure", "figures"),
 }
 
 
@@ -173,6 +236,25 @@ def _with_limits(form: Callable[[float], str], unit: str = "") -> Callable[[Numb
         return f"{form(n.value)}{unit} ({_pair(form(_limit(n.low)), form(_limit(n.high)))})"
 
     return shown
+
+
+def _per_life(without: str) -> Callable[[Number], str]:
+    """Money for each life and its limits; ``without`` stands where there is no upper one."""
+
+    def shown(n: Number) -> str:
+        if n.low is None and n.high is None:
+            return _money(n.value)
+        low = "0" if n.low is None else _money(n.low)
+        high = without if n.high is None or not math.isfinite(n.high) else _money(n.high)
+        return f"{_money(n.value)} ({_money_pair(low, high)})"
+
+    return shown
+
+
+def _turned(n: Number) -> Number:
+    """The number with its sign turned: "so much less" for a difference below zero."""
+    low, high = (None if limit is None else -limit for limit in (n.high, n.low))
+    return replace(n, value=-n.value, low=low, high=high)
 
 
 WHOLE_FORMS: dict[str, Callable[[Number], str]] = {
@@ -190,6 +272,15 @@ WHOLE_FORMS: dict[str, Callable[[Number], str]] = {
     "ratio_interval": lambda n: _pair(_ratio(_limit(n.low)), _ratio(_limit(n.high))),
     "agreement_interval": lambda n: _pair(*(FORMS["agreement"](_limit(limit)) for limit in (n.low, n.high))),
     "points_with_interval": _with_limits(_points_bare),
+    "figure_with_interval": _with_limits(_figure),
+    "lives_with_interval": _with_limits(_lives),
+    "money_with_interval": _money_with_limits,
+    "money_less_with_interval": lambda n: _with_limits(_money)(_turned(n)),
+    "years_with_interval": _with_limits(_years),
+    "in_million_with_interval": _with_limits(_in_million),
+    "share_with_interval": _with_limits(_share, f"{NO_BREAK}%"),
+    "cost_per_life": _per_life("none: it may save no one"),
+    "freed_per_life": _per_life("no limit"),
     "percent_range": lambda n: (
         _typed_percent(n.value)
         if n.low == n.high or n.low is None

@@ -28,6 +28,13 @@ _FORMS = {
     "p": "chance",
     "df": "one_decimal",
     "number_needed": "whole_with_interval",
+    **dict.fromkeys(("money", "money_a_year"), "money_with_interval"),
+    "lives": "lives_with_interval",
+    "years": "years_with_interval",
+    **dict.fromkeys(
+        ("hours", "people", "courses", "courses_a_month", "courses_a_year"), "figure_with_interval"
+    ),
+    **dict.fromkeys(("per_year", "per_hour", "per_course", "rate_a_year"), "figure_with_interval"),
 }
 _UNITS = {"difference": "points", "share": "percent_sign"}
 _ESTIMATES = ("difference", "value", "survived_share", "estimate")
@@ -125,6 +132,8 @@ def _shown(words: Wording, found: Trace, number: Number | None) -> str:
     if number.method == MASKED:
         return words.template("masked.count")
     shown = words.slot("trace.number", _FORMS.get(number.unit, "decimal_with_interval")).text
+    if number.unit.startswith("money") and words.is_word("decision.money"):
+        return f"{words.slot('decision.money', 'text').text} {shown}"
     unit = _UNITS.get(number.unit, "")
     return f"{shown} {words.template(f'trace.unit.{unit}')}" if unit else shown
 

@@ -18,7 +18,11 @@ from survstats.study.results import MASKED, Cell, Number, StudyResults
 _TOKEN = re.compile(r"(\*|\{[^{}|]+\|[a-z_]+\})")
 _ROW = re.compile(r"row\b|row(?=_)")
 _PRINTED = (
+    "acceptability",
     "accepted",
+    "budget_groups",
+    "budget_if",
+    "budget_inputs",
     "calibration",
     "choices",
     "coefficients",
@@ -31,22 +35,30 @@ _PRINTED = (
     "empty_cells",
     "era_positivity",
     "estimators",
+    "evidence",
+    "evpi",
     "findings_by_rule",
     "fitness",
     "flow",
     "imputation_delta",
     "influence",
+    "interval",
+    "interval_steps",
     "ledger_p1",
     "left_out_groups",
     "miscoding_grid",
     "missing_together",
     "modifier_contrasts",
     "modifiers",
+    "next_record",
     "one_mishap_out",
+    "planning",
     "position",
     "recency",
     "runs",
     "runs_model",
+    "swings",
+    "whom_first",
 )
 """Tables whose cells sentences may quote, as ``table.row.column`` with rows counted from 0."""
 _PARTS = ("value", "low", "high", "level", "df", "mishaps", "occupants")
@@ -76,7 +88,7 @@ def facts_of(results: StudyResults, **texts: str) -> Facts:
     counts = {name: _cell_number(cell) for name, cell in cells.items()}
     return Facts(
         {**{name: number for name, number in counts.items() if number}, **results.numbers},
-        {**sources(), **words, **results.texts, **hashes, **more},
+        {**sources(), **guidance(), **words, **results.texts, **hashes, **more},
         results.lists,
     )
 
@@ -251,6 +263,18 @@ def sources() -> Mapping[str, str]:
     """Where the methods come from, by ``source.name``: authors, year, DOI."""
     path = Path(__file__).with_name("sources.toml")
     return {f"source.{name}": told for name, told in tomllib.loads(path.read_text(encoding="utf-8")).items()}
+
+
+@cache
+def guidance() -> Mapping[str, str]:
+    """Published values of a life, as ``guidance.2023.value`` and ``guidance.2023.year``; offered, never applied."""
+    path = Path(__file__).with_name("value_of_life.toml")
+    told = tomllib.loads(path.read_text(encoding="utf-8"))
+    return {
+        f"guidance.{year}.{part}": text
+        for year, value in sorted(told.items(), reverse=True)
+        for part, text in (("year", year), ("value", value))
+    }
 
 
 @cache

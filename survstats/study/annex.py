@@ -14,15 +14,18 @@ from survstats.study import (
     cabin_told,
     circumstances,
     egress_told,
+    evidence_told,
     imputing,
     other_models,
     pairs,
+    planning_told,
     rates_told,
     recency_told,
     runs_told,
     split_told,
     times_told,
 )
+from survstats.study.budget_told import store_budget
 from survstats.study.estimating import FEWEST_MISHAPS, MainEstimate
 from survstats.study.everybody import Everybody, in_fixed_order
 from survstats.study.graph_told import store_graph, store_question
@@ -64,7 +67,7 @@ def store_annex(
         Without a main estimate the models are left out, with its reason.
     audience : {"board", "sharing"}
     tell : callable
-        Called with ``recency`` as that step starts.
+        Called with ``recency`` and ``deciding`` as those steps start.
     """
     main, passengers = found.main, found.beside.passengers
     store_question(out)
@@ -82,6 +85,13 @@ def store_annex(
         cabin_told.store_cabin(out, study, people)
         runs_told.store_runs_model(out, study, records, people)
         runs_told.store_race(out, study)
+    tell("deciding")
+    store_budget(out, study, people, found, audience=audience)
+    if audience == "sharing":
+        out.leave_out(MASKED, *evidence_told.IDS, *planning_told.IDS)
+    else:
+        evidence_told.store_evidence(out, study, found)
+        planning_told.store_planning(out, study, records, people, found)
     store_estimators(out)
 
 

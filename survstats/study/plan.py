@@ -19,6 +19,8 @@ from survstats.groundwork.provenance import bytes_hash
 from survstats.groundwork.toml_faults import first_fault, line_of, place, read_toml
 from survstats.records.population import PopulationFilter
 from survstats.study.cabin_plan import cabin_refusals
+from survstats.study.decision_refusals import decision_refusals
+from survstats.study.evidence_plan import evidence_refusals
 from survstats.study.plan_refusals import refuse_accepted, refuse_modifiers, refuse_years
 from survstats.study.plan_sections import BreathPlan, PopulationPlan, StudyPlan
 
@@ -66,6 +68,8 @@ class Study:
         breath (where it is not as long as in the pool), seed, accepted rules, cabins and mapping.
 
         Title, names, comments, who checked the mapping, and the order in which things are written do not change it.
+        Neither does the decision: policies, money and what is given beside the records move no number of the records
+        and no word, so that another decision is no other plan tried on them. `plan_hash` covers it.
         """
         plan, chosen = self.plan, self.plan.population
         parts = {
@@ -90,6 +94,8 @@ class Study:
         }
         if plan.breath != BreathPlan():  # older studies name no breath, and keep their hash
             parts["breath"] = plan.breath.model_dump()
+        if plan.other_study:  # may lift the word that stands beside the own one
+            parts["other_study"] = sorted(json.dumps(one.model_dump()) for one in plan.other_study)
         return bytes_hash(json.dumps(parts, sort_keys=True, default=str).encode())
 
     @property
@@ -176,6 +182,9 @@ def parse_plan(raw: bytes) -> StudyPlan:
             (("model", "modifiers"), partial(refuse_modifiers, plan.model)),
         ]
     refusals += cabin_refusals(plan.cabin)
+    if plan.decision is not None:
+        refusals += decision_refusals(plan.decision, plan.cabin)
+    refusals += evidence_refusals(plan.other_study)
     for at in range(len(accepted)):
         refusals.append((("records", "accepted", at, "rule"), partial(refuse_accepted, accepted[: at + 1])))
     for path, refuse in refusals:

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, Field
+
+from survstats.study.decision_plan import DecisionPlan
+from survstats.study.evidence_plan import OtherStudyPlan
+from survstats.study.plan_entries import STRICT, Line, Name, Role, Word, Year, Zone
 
 _Entry = TypeVar("_Entry")
-_ONE_LINE = r"^[^\p{Cc}\p{Cf}\p{Zl}\p{Zp}]*$"  # no control letters, marks of direction, breaks of lines
-Line = Annotated[str, StringConstraints(max_length=120, pattern=_ONE_LINE, strip_whitespace=True)]
-Word = Annotated[Line, Field(min_length=1)]
-Year = Annotated[int, Field(ge=1678, le=2261)]
-Role = Literal["flight_crew", "technical_crew", "passenger"]
 Chosen = Annotated[list[_Entry], Field(min_length=1)]
-Name = Annotated[str, StringConstraints(max_length=60, pattern=_ONE_LINE, strip_whitespace=True)]
-Zone = Annotated[str, StringConstraints(min_length=1, max_length=24, pattern=_ONE_LINE)]
 
 
 class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    model_config = STRICT
 
 
 class QuestionPlan(_Strict):
@@ -159,6 +156,8 @@ class StudyPlan(_Strict):
     imputation: ImputationPlan = ImputationPlan()
     challenge: ChallengePlan = ChallengePlan()
     breath: BreathPlan = BreathPlan()
+    decision: DecisionPlan | None = None
+    other_study: list[OtherStudyPlan] = []
     paper: PaperPlan = PaperPlan()
     sharing: SharingPlan = SharingPlan()
     run: RunPlan = RunPlan()

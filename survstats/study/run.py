@@ -40,7 +40,7 @@ def run(
         For whom: whole counts for the board, or without small counts for passing on (`survstats.study.sharing`).
     progress : callable, optional
         Called with a code as each step starts: ``reading``, ``checking``, ``counting``, ``estimating``, ``beside``,
-        ``imputing``, ``challenging``, ``judging``, ``recency``.
+        ``imputing``, ``challenging``, ``judging``, ``recency``, ``deciding``.
     today : date, optional
         The day by which a date lies in the future.
     keep_log : bool, optional

@@ -24,6 +24,8 @@ Kind = Literal[
     "finding",
     "graph",
     "published",
+    "given",
+    "decided",
 ]
 
 #: Counts and codes of the verdict and its gates: they end in the rule, whose thresholds the paper prints.
@@ -41,6 +43,15 @@ _STEPS = re.compile(
 )
 #: The layout of the cabins: the study file decides it.
 _LAYOUT = re.compile(r"cabin_(layout|exits)/")
+#: What is told of the decision, and of other studies: the study file gives what no record holds.
+_DECISION = re.compile(
+    r"(budget|policy|exposure|interval|whom|pool|matrix|evidence)\."
+    r"|(budget_\w+|acceptability|evpi|swings|worlds|worlds_months|interval|interval_steps|whom_first|pool|matrix_policies"
+    r"|evidence)/"
+)
+_PLANNING = re.compile(r"planning[./]")
+_INPUTS = re.compile(r"budget_inputs/")
+_BANDS = re.compile(r"matrix_(bands|cells)/")
 _GRAPH = re.compile(r"graph\.|(graph_nodes|graph_edges|open_paths)/")
 
 
@@ -66,7 +77,8 @@ class Trace:
         ``people`` counted people, ``mishaps`` counted mishaps, ``estimate`` any other number made of counts, ``plan``
         from the study file, ``threshold`` of the verdict, ``rule`` of the verdict or the steps of a table,
         ``trainer_runs`` from the trainer's records, ``log`` from the run log, ``finding`` of the checks of the records,
-        ``graph`` of causes as shipped, ``published`` with its source beside it.
+        ``graph`` of causes as shipped, ``published`` with its source beside it, ``given`` worked out from figures of
+        the study file alone, ``decided`` from records together with such figures.
     number : Number or None
         None for a cell, and for an id that is absent.
     cell : str, float, int or None
@@ -190,7 +202,10 @@ def _kind(results: StudyResults, name: str, cell: Cell) -> Kind:
         (bool(_RUNS.match(name)), "trainer_runs"),
         (bool(_LOG.match(name)), "log"),
         (table in _FINDINGS, "finding"),
-        (bool(_LAYOUT.match(name)), "plan"),
+        (bool(_LAYOUT.match(name) or _INPUTS.match(name)), "plan"),
+        (bool(_BANDS.match(name)), "published"),
+        (bool(_PLANNING.match(name)) and not _is_set(results, name), "estimate"),
+        (bool(_DECISION.match(name)) and not _is_set(results, name), _given_or_decided(results, name)),
         (bool(_GRAPH.match(name)), "graph"),
         (name in results.mishaps or name.rpartition("/")[2] == "mishaps", "mishaps"),
     )
@@ -206,6 +221,17 @@ def _kind(results: StudyResults, name: str, cell: Cell) -> Kind:
     if number.unit == "count" and re.search(r"mishaps$|^within\.", name):
         return "mishaps"
     return "people" if number.unit == "count" and name not in results.rests_on else "estimate"
+
+
+def _is_set(results: StudyResults, name: str) -> bool:
+    """Whether a number was set beforehand, in the study file or by rule."""
+    number = results.numbers.get(name)
+    return number is not None and number.method in ("study_file", "rule")
+
+
+def _given_or_decided(results: StudyResults, name: str) -> Kind:
+    """Whether something of the decision rests on people of the records besides what is given."""
+    return "decided" if _ends(results, name)[0] else "given"
 
 
 def _ends(results: StudyResults, name: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -273,9 +299,11 @@ def _without_row(results: StudyResults, counts: Sequence[str]) -> int:
 def _cell(results: StudyResults, asked: str) -> tuple[str, int, str] | None:
     """Table, row and column of a cell asked for as ``table.row.column``."""
     table, _, rest = asked.replace("/", ".").partition(".")
-    label, _, column = rest.rpartition(".")
     found = results.tables.get(table)
-    if found is None or column not in found.columns:
+    parts = rest.split(".")
+    splits = ((".".join(parts[:at]), ".".join(parts[at:])) for at in range(len(parts) - 1, 0, -1))
+    label, column = next(((row, cell) for row, cell in splits if found and cell in found.columns), ("", ""))
+    if found is None or not column:
         return None
     if re.fullmatch(r"[0-9]{1,6}", label) and int(label) < len(found.rows):
         return table, int(label), column

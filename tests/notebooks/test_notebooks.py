@@ -30,6 +30,7 @@ EXPECTED = {
     "07_unknown_training",
     "08_fading",
     "09_what_would_overturn_it",
+    "10_the_budget_case",
     "14_board_brief",
 }
 OTHER_STUDIES = ("demo_null", "demo_survivor_only")

@@ -194,11 +194,14 @@ def test_each_text_and_list_changes_its_own_words(filled):
         "study.reviewed_by",
         "study.funding",
         "study.title",
+        "decision.question",
+        "decision.money",
+        *(f"policy.{at}.name" for at in range(3)),
     }
     for name in texts:
         demand_only(before, words(replace(results, texts={**results.texts, name: "other words"})), name)
     lists = [name for name in results.lists if name in names]
-    assert "plan.groups_left_out" in lists
+    assert {"plan.groups_left_out", "budget.rests.records", "budget.rests.given"} <= set(lists)
     for name in lists:
         demand_only(before, words(replace(results, lists={**results.lists, name: ["sex", "age"]})), name)
     for name in results.provenance:

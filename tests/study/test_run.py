@@ -133,6 +133,7 @@ def test_every_step_is_told_in_order():
         "challenging",
         "judging",
         "recency",
+        "deciding",
     ]
 
 

@@ -15,7 +15,7 @@ from survstats.study.results import StudyResults
 from survstats.study.run import run
 from survstats.study.trace import trace
 
-ELSEWHERE = ("plan", "threshold", "rule", "trainer_runs", "log", "finding", "graph", "published")
+ELSEWHERE = ("plan", "threshold", "rule", "trainer_runs", "log", "finding", "graph", "published", "given")
 #: Tables with hundreds of rows made alike: their first rows stand for all.
 MOST_ROWS = 12
 
@@ -125,6 +125,16 @@ def test_the_main_estimate_rests_on_the_four_groups_compared(demo_results):
         ("change.up_count", "rule"),
         ("recency.0.difference", "estimate"),
         ("calibration.0.from_risk", "estimate"),
+        ("input.half_life_months", "plan"),
+        ("budget_inputs.1.value", "plan"),
+        ("exposure.mishaps", "plan"),
+        ("exposure.mishaps_a_year", "given"),
+        ("policy.1.extra_cost_a_year", "given"),
+        ("pool.0.due", "given"),
+        ("budget.at_risk", "decided"),
+        ("budget_if.1.lives_a_year", "decided"),
+        ("worlds.0.at_risk.0", "decided"),
+        ("matrix_bands.0.at_least", "published"),
     ],
 )
 def test_what_kind_of_thing_a_number_is(demo_results, asked, kind):

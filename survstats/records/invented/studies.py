@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from survstats.groundwork.errors import CallError
 from survstats.groundwork.resampling import stream
 from survstats.records.demo import DEMO_NAMES, DIRTY_NAME
+from survstats.records.invented.decision_text import OTHER_STUDIES, decision_text
 from survstats.records.invented.dirty import write_dirty
 from survstats.records.invented.fields import written_down
 from survstats.records.invented.logistic_world import logistic_world
@@ -55,6 +56,8 @@ _COVARIATES = (
     "light",
 )
 _FEW_COVARIATES = _COVARIATES[:4]
+_WHOLE = decision_text(refresher=True, value=False)
+_ONE_MISSING = decision_text(refresher=False, value=False)
 
 
 @dataclass(frozen=True)
@@ -67,14 +70,19 @@ class _Plan:
     trainer_people: int
     world: WorldKind = "race"
     covariates: tuple[str, ...] = _COVARIATES
+    after: str = ""
 
 
 _PLANS = {
-    "demo_small": _Plan("Vesper Shelf, few mishaps", "demo_small/28", 18, 1.0, False, 60),
-    "demo_main": _Plan("Vesper Shelf", "demo_main/31", 60, 1.0, False, 120),
-    "demo_null": _Plan("Vesper Shelf, training without effect", "demo_null/84", 60, 0.0, False, 120),
+    "demo_small": _Plan("Vesper Shelf, few mishaps", "demo_small/28", 18, 1.0, False, 60, after=_ONE_MISSING),
+    "demo_main": _Plan("Vesper Shelf", "demo_main/31", 60, 1.0, False, 120, after=_WHOLE + OTHER_STUDIES),
+    "demo_null": _Plan(
+        "Vesper Shelf, training without effect", "demo_null/84", 60, 0.0, False, 120, after=_WHOLE
+    ),
     "demo_survivor_only": _Plan("Vesper Shelf, survivors asked", "demo_main/31", 60, 1.0, True, 120),
-    "demo_harm": _Plan("Vesper Shelf, training that harms", "demo_harm/74", 60, -1.0, False, 120),
+    "demo_harm": _Plan(
+        "Vesper Shelf, training that harms", "demo_harm/74", 60, -1.0, False, 120, after=_WHOLE
+    ),
     "demo_separation": _Plan(
         "Vesper Shelf, a very strong effect",
         "demo_separation/100",
@@ -84,6 +92,7 @@ _PLANS = {
         60,
         world="logistic",
         covariates=_FEW_COVARIATES,
+        after=decision_text(refresher=True, value=True) + OTHER_STUDIES,
     ),
 }
 
@@ -186,7 +195,7 @@ def write_study(name: str, directory: Path | str) -> None:
     runs.to_csv(folder / "training_run.csv", index=False, lineterminator="\n")
     covariates = ", ".join(f'"{name}"' for name in plan.covariates)
     study_file = _STUDY_FILE.format(title=plan.title, covariates=covariates)
-    (folder / "study.toml").write_bytes(study_file.encode())
+    (folder / "study.toml").write_bytes((study_file + plan.after).encode())
     readme = _README_SEPARATION if plan.world == "logistic" else _README
     (folder / "README.md").write_bytes(readme.encode())
     truth = simulate_truth(plan.effect, mishaps=TRUTH_MISHAPS, world=plan.world)

@@ -1,4 +1,4 @@
-"""What the annex says, before it is set as HTML or PDF."""
+"""What the annex, and the budget paper in its manner, says before it is set as HTML or PDF."""
 
 from __future__ import annotations
 
@@ -39,6 +39,8 @@ class AnnexBlock:
         Its own title and lead are those of the block.
     marks : RowMarks or None
         Marks of states in the table.
+    folded : bool
+        Whether intervals stand under their estimates in print, so that many columns of numbers find room.
     """
 
     title: Text
@@ -47,6 +49,7 @@ class AnnexBlock:
     table: TableSection | None = None
     items: tuple[Text, ...] = ()
     marks: RowMarks | None = None
+    folded: bool = False
 
 
 @dataclass(frozen=True)
@@ -61,7 +64,11 @@ class AnnexSection:
 
 @dataclass(frozen=True)
 class AnnexContent:
-    """The annex, as many pages as it needs; ``contents`` heads the list of its sections."""
+    """The annex, as many pages as it needs; ``contents`` heads the list of its sections.
+
+    ``opening`` stands on the first page under the answer, before the contents: the budget paper, which is set as the
+    annex is, has its options there.
+    """
 
     head: Head
     banners: tuple[Text, ...]
@@ -71,13 +78,14 @@ class AnnexContent:
     contents: Text
     sections: tuple[AnnexSection, ...]
     foot: tuple[Text, ...]
+    opening: tuple[AnnexBlock, ...] = ()
 
 
 def pictures_of(content: AnnexContent) -> dict[str, Figure]:
     """The figures of the annex by name, in the order of its pages."""
     return {
         block.picture.name: block.picture.figure
-        for section in content.sections
-        for block in section.blocks
+        for blocks in (content.opening, *(section.blocks for section in content.sections))
+        for block in blocks
         if block.picture is not None
     }

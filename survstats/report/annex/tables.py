@@ -16,12 +16,18 @@ from survstats.study.results import StudyResults
 Row = tuple[Text, ...]
 
 
-def section(words: Wording, key: str, *blocks: AnnexBlock | None, lead: str | None = "lead") -> AnnexSection:
-    """A section of the catalogue with those of its blocks that are there."""
-    found = f"annex.{key}.{lead}"
+def section(
+    words: Wording,
+    key: str,
+    *blocks: AnnexBlock | None,
+    lead: str | None = "lead",
+    paper: str = "annex",
+) -> AnnexSection:
+    """A section of the catalogue with those of its blocks that are there; ``paper.key`` holds its title."""
+    found = f"{paper}.{key}.{lead}"
     return AnnexSection(
         key=key.replace("_", "-"),
-        title=words.say(f"annex.{key}.title"),
+        title=words.say(f"{paper}.{key}.title"),
         lead=words.say(found) if lead and words.can_say(found) else (),
         blocks=tuple(block for block in blocks if block is not None),
     )
@@ -36,6 +42,7 @@ def tabled(
     numbers: Sequence[str],
     picture: Picture | None = None,
     items: Iterable[Text] = (),
+    paper: str = "annex",
 ) -> AnnexBlock | None:
     """A block around a table, columns that are empty throughout left out; None where the table has no row.
 
@@ -43,7 +50,7 @@ def tabled(
     ----------
     words : Wording
     key : str
-        ``annex.key`` holds ``title``, ``lead`` and a name for each head.
+        ``paper.key`` holds ``title``, ``lead`` and a name for each head.
     heads : sequence of str
     rows : iterable of tuple of Text
         As many cells as heads.
@@ -51,11 +58,12 @@ def tabled(
         Heads whose cells stand flush right.
     picture : Picture, optional
     items : iterable of Text
+    paper : str
     """
     rows = tuple(tuple(_legible(cell) for cell in row) for row in rows)
     if not rows:
         return None
-    table = table_section(words, f"annex.{key}", tuple(heads), rows, numbers=tuple(numbers))
+    table = table_section(words, f"{paper}.{key}", tuple(heads), rows, numbers=tuple(numbers))
     return AnnexBlock(table.title, table.lead, picture, table, tuple(_legible(item) for item in items))
 
 
@@ -65,7 +73,12 @@ def _legible(text: Text) -> Text:
 
 
 def said(
-    words: Wording, key: str, *sentences: str | None, lead: str = "lead", picture: Picture | None = None
+    words: Wording,
+    key: str,
+    *sentences: str | None,
+    lead: str = "lead",
+    picture: Picture | None = None,
+    paper: str = "annex",
 ) -> AnnexBlock | None:
     """A block of sentences; those whose numbers are not there are left out, and so is a block that has nothing left.
 
@@ -73,19 +86,20 @@ def said(
     ----------
     words : Wording
     key : str
-        ``annex.key`` holds ``title``, the lead and the sentences.
+        ``paper.key`` holds ``title``, the lead and the sentences.
     *sentences : str or None
-        Keys under ``annex.key``.
+        Keys under ``paper.key``.
     lead : str
     picture : Picture, optional
+    paper : str
     """
-    keys = [f"annex.{key}.{sentence}" for sentence in sentences if sentence]
+    keys = [f"{paper}.{key}.{sentence}" for sentence in sentences if sentence]
     items = tuple(words.say(name) for name in keys if words.can_say(name))
-    found = f"annex.{key}.{lead}"
+    found = f"{paper}.{key}.{lead}"
     if not (items or picture or (not keys and words.can_say(found))):
         return None
     return AnnexBlock(
-        words.say(f"annex.{key}.title"),
+        words.say(f"{paper}.{key}.title"),
         words.say(found) if words.can_say(found) else (),
         picture,
         None,
@@ -179,9 +193,9 @@ def as_number(cell: object) -> float:
     return float(cell)
 
 
-def texts(words: Wording, *keys: str) -> tuple[Text, ...]:
+def texts(words: Wording, *keys: str, row: str = "") -> tuple[Text, ...]:
     """Those of the sentences that can be said."""
-    return tuple(words.say(key) for key in keys if words.can_say(key))
+    return tuple(words.say(key, row=row) for key in keys if words.can_say(key, row=row))
 
 
 def run(*parts: Text) -> Text:

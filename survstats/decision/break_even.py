@@ -1,0 +1,121 @@
+"""Where does a policy begin to be worth it: at what value of life, at what gain, at how many mishaps a year?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from survstats.decision.outcome import outcome
+from survstats.decision.world import Outcome, Policy, Worlds
+
+Form = Literal["above", "below", "always", "never"]
+
+
+@dataclass(frozen=True)
+class BreakEven:
+    """Where expected net benefit against today's policy is 0.
+
+    Attributes
+    ----------
+    value : float or None
+        None where there is no such place among values from 0 up.
+    form : {"above", "below", "always", "never"}
+        Whether the policy is worth it above the value, below it, wherever it lies, or nowhere.
+    """
+
+    value: float | None
+    form: Form
+
+
+def value_of_life(found: Outcome) -> BreakEven:
+    """The value of a life at which a policy is worth as much as today's, in money of the study.
+
+    Expected extra cost over expected lives, where the two have the same sign.
+
+    Parameters
+    ----------
+    found : Outcome
+        Against today's policy.
+    """
+    return _root(float(-found.extra_cost.mean()), float(found.lives.mean()))
+
+
+def points(worlds: Worlds, policy: Policy, *, today: Policy, value_of_life: float) -> BreakEven:
+    """How much survival training would have to add for a policy to be worth as much as today's.
+
+    The difference d that trained people of the records show on average, the same in each group and for both kinds of
+    people; on the day of the course it is d / mean_held (``worlds.mean_held``; d itself where absent). Nothing of the
+    estimate enters but how long ago people were trained.
+
+    Parameters
+    ----------
+    worlds : Worlds
+    policy, today : Policy
+    value_of_life : float
+        Money of the study.
+
+    Returns
+    -------
+    BreakEven
+        ``value`` is a share; where it is more than the untrained have left to gain there is none.
+
+    Raises
+    ------
+    CallError
+        As `outcome.outcome`.
+    """
+    held = np.ones(worlds.draws) if worlds.mean_held is None else worlds.mean_held
+    one = np.broadcast_to((1 / held)[:, None, None], worlds.gain.shape)
+
+    def at(difference: float) -> Worlds:
+        return replace(worlds, gain=difference * one)
+
+    found = _on_line(at, policy, today, value_of_life)
+    weights = worlds.at_risk.mean(axis=0)
+    room = 1 - float(np.average(worlds.survival_untrained.mean(axis=(0, 2)), weights=weights))
+    if found.value is not None and found.value > room:
+        return BreakEven(None, "never" if found.form == "above" else "always")
+    return found
+
+
+def mishaps(worlds: Worlds, policy: Policy, *, today: Policy, value_of_life: float) -> BreakEven:
+    """How many mishaps a year there would have to be for a policy to be worth as much as today's.
+
+    Parameters
+    ----------
+    worlds : Worlds
+    policy, today : Policy
+    value_of_life : float
+        Money of the study.
+
+    Raises
+    ------
+    CallError
+        As `outcome.outcome`.
+    """
+
+    def at(rate: float) -> Worlds:
+        return replace(worlds, mishaps_a_year=np.full(worlds.draws, rate))
+
+    return _on_line(at, policy, today, value_of_life)
+
+
+def _on_line(at: Callable[[float], Worlds], policy: Policy, today: Policy, value_of_life: float) -> BreakEven:
+    """Root of expected net benefit, which is a straight line in what `at` sets."""
+    worth = []
+    for place in (0.0, 1.0):
+        found = outcome(at(place), policy, today=today)
+        worth.append(value_of_life * float(found.lives.mean()) - float(found.extra_cost.mean()))
+    return _root(worth[0], worth[1] - worth[0])
+
+
+def _root(start: float, slope: float) -> BreakEven:
+    """Where start + slope x is 0 among x >= 0, and on which side it is above 0."""
+    if slope > 0:
+        return BreakEven(-start / slope, "above") if start < 0 else BreakEven(None, "always")
+    if slope < 0:
+        return BreakEven(-start / slope, "below") if start > 0 else BreakEven(None, "never")
+    return BreakEven(None, "always" if start > 0 else "never")

@@ -93,7 +93,7 @@ def lift(own: Own, others: Others, *, fewest: int = 3) -> tuple[Word, Lift]:
         (own.inside, "inside"),
         (own.direction == "none", "no_own_direction"),
         (others.pooled < fewest, "too_few_studies"),
-        
+        (others.any_high, "high_risk_of_bias"),
         (others.direction == "none", "not_beyond_chance"),
         (others.direction != own.direction, "other_direction"),
     )

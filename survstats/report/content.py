@@ -249,7 +249,7 @@ class BriefContent:
     ``banners`` are cautions that must stand above the question's answer (for example that only survivors' training
     was recorded). Figures are None where the records carry none. ``gates_foot`` says which word another threshold would
     have given; it is empty where there is no estimate. ``question`` is the decision's where the study file names
-    one, and ``decision`` None where it does not; ``options`` are what may be chosen, for the place for the decision taken.
+    one, and ``decision`` None where it does not; ``options`` are what may be chosen, for the decision taken.
     """
 
     head: Head

@@ -19,7 +19,8 @@ from survstats.report.content import AxisFigure, AxisRow, BreakEvenFigure, Seats
 from survstats.report.fading_figure import FadingFigure, draw_fading, fading_data
 from survstats.report.gaps_figure import draw_gaps
 from survstats.report.graph_figure import GraphFigure, draw_graph
-from survstats.report.lines_figure import LinesFigure, draw_lines, lines_data
+from survstats.report.lines_content import LinesFigure
+from survstats.report.lines_figure import draw_lines, lines_data
 from survstats.report.one_out_figure import OneOutFigure, draw_one_out
 from survstats.report.one_out_figure import figure_rows as one_out_data
 from survstats.report.out_figure import OutFigure, draw_out, out_data

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-from survstats.report.content import Piece, Text, plain
+from survstats.report.content import Text, plain
 from survstats.report.drawing_field import Field, spread
+from survstats.report.even_ticks import even_ticks, tick_words
 from survstats.report.lettering import Lettered, break_lines, text_width
+from survstats.report.lines_content import LinesFigure, LinesPanel
 from survstats.report.plate import Plate, lay
-from survstats.report.rounding import FORMS
 from survstats.report.style import MM, SIZES, Paper
 from survstats.study.results import Cell
 
@@ -32,66 +32,6 @@ STROKES: tuple[tuple[float, tuple[float, float] | None], ...] = (
 LIMIT, LIMIT_DASHES = 0.9, (1.6, 2.0)
 CLAY_DASHES = (3.2, 2.0)
 MONTHS = (1, 3, 6, 12, 24, 60, 120)
-STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
-
-
-@dataclass(frozen=True)
-class DrawnLine:
-    """One line: its points rising in x, limits where it has any, and its name."""
-
-    name: Text
-    x: tuple[float, ...]
-    y: tuple[float, ...]
-    low: tuple[float, ...] = ()
-    high: tuple[float, ...] = ()
-
-
-@dataclass(frozen=True)
-class LinesPanel:
-    """One field of lines; ``form`` is the rounding form of its numbers, ``zero`` whether zero is a line of its own."""
-
-    title: Text
-    lines: tuple[DrawnLine, ...]
-    form: str
-    zero: bool = False
-
-
-@dataclass(frozen=True)
-class LinesFigure:
-    """Panels over one axis.
-
-    Attributes
-    ----------
-    key : str
-        Name of the drawing.
-    panels : tuple of LinesPanel
-    x_form : str
-        Rounding form of the numbers along the axis.
-    x_title : Text
-    reference : float or None
-        Where the line to measure against stands on the axis, and ``reference_text`` what it is.
-    strip : (float, float) or None
-        From where to where on the axis a ground is laid, and ``strip_text`` what it means.
-    study : (float, float, float) or None
-        Low, value and high of what the records show, drawn under the axis, and ``study_text`` what it is.
-    limits_text, zero_text : Text
-        What thin dashed lines and the line at zero are.
-    alt : Text
-    """
-
-    key: str
-    panels: tuple[LinesPanel, ...]
-    x_form: str
-    x_title: Text
-    alt: Text
-    reference: float | None = None
-    reference_text: Text = ()
-    strip: tuple[float, float] | None = None
-    strip_text: Text = ()
-    study: tuple[float, float, float] | None = None
-    study_text: Text = ()
-    limits_text: Text = ()
-    zero_text: Text = ()
 
 
 def draw_lines(figure: LinesFigure, *, narrow: bool = False, paper: Paper = "white") -> str:
@@ -142,23 +82,6 @@ def lines_data(figure: LinesFigure) -> tuple[tuple[str, ...], list[tuple[Cell, .
     if figure.strip:
         rows.append((plain(figure.strip_text), None, None, None, *figure.strip))
     return ("panel", "line", "across", "value", "low", "high"), rows
-
-
-def even_ticks(low: float, high: float, *, about: int) -> tuple[float, ...]:
-    """Round numbers inside [low, high] at even steps, of any size; zero is among them where it lies inside."""
-    rough = max((high - low) / about, 1e-12)
-    power = 10.0 ** math.floor(math.log10(rough))
-    step = next(power * unit for unit in STEPS if power * unit >= 0.79 * rough)
-    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
-    return tuple(step * at for at in range(first, last + 1))
-
-
-def tick_words(value: float, form: str) -> Text:
-    """A tick's number in a form of the rounding table, noughts behind the point left off."""
-    shown = FORMS[form](value)
-    if "." in shown and not shown.endswith(("%", "n")):
-        shown = shown.rstrip("0").rstrip(".")
-    return (Piece(shown),)
 
 
 # ---- places --------------------------------------------------------------------------------------

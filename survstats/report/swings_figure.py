@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from survstats.report.content import Text, plain
+from survstats.report.even_ticks import even_ticks, tick_words
 from survstats.report.lettering import Lettered, break_lines, text_width
-from survstats.report.lines_figure import even_ticks, tick_words
 from survstats.report.plate import Plate, lay
 from survstats.report.style import MM, SIZES, Paper
 from survstats.study.results import Cell

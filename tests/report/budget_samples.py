@@ -310,7 +310,8 @@ def _without(results: StudyResults) -> StudyResults:
 def with_budget(results: StudyResults, form: str, *, value: bool = True, **codes: str) -> StudyResults:
     """The results with a decision in one of its forms; ``value``: the study file gives a value of a life."""
     missing = ("travel_cost", "half_life_months") if form == "inputs_missing" else ()
-    inputs = {name: told for name, told in INPUTS.items() if name not in missing}
+    given = {"value_of_life": (number(11800000, "money"), "expert", "known")} if value else {}
+    inputs = {name: told for name, told in {**INPUTS, **given}.items() if name not in missing}
     carried = form in CARRIED
     results = _without(results)
     tables = {name: table for name, table in TABLES.items() if carried or name not in ONLY_CARRIED}
@@ -322,7 +323,6 @@ def with_budget(results: StudyResults, form: str, *, value: bool = True, **codes
         },
         **(OUTCOMES if carried else {}),
         **{f"input.{name}": told[0] for name, told in inputs.items()},
-        **({"input.value_of_life": number(11800000, "money")} if value else {}),
     }
     if not (value and carried):
         numbers = {name: n for name, n in numbers.items() if not name.endswith((".evpi", ".chance_best"))}

@@ -101,7 +101,9 @@ def test_every_form_of_the_paper_says_its_parts(contents, name):
     assert plain(c.word.meaning)
     assert len(c.words) == 3
     assert (c.seats is None) == (name in THIN or name == "demo_survivor_only")
-    assert all(plain(text).strip() for text in first_page(c) if not c.decision or text is not c.decision.rests)
+    assert all(
+        plain(text).strip() for text in first_page(c) if not c.decision or text is not c.decision.rests
+    )
 
 
 @pytest.mark.parametrize("name", THIN)

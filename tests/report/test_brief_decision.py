@@ -198,3 +198,11 @@ def test_a_paper_to_be_passed_on_says_that_money_is_withheld_and_nothing_of_the_
     for stored in (results.numbers, results.texts, results.lists, results.tables):
         assert [name for name in stored if name.startswith((*ours, "budget"))] == []
     assert {code for name, code in results.codes.items() if name.startswith((*ours, "budget."))} == {"masked"}
+
+
+def test_records_too_thin_to_draw_worlds_from_carry_no_figure(study):
+    results = with_decision(study, "inputs_missing")
+    results = replace(results, codes={**results.codes, "budget.form": "not_drawn"})
+    said = lead(results)
+    assert "too thin to choose" in said
+    assert not re.search(r"\d", said)

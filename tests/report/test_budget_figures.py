@@ -11,16 +11,9 @@ from test_calibration_figure import lines
 from test_figures import collisions
 
 from survstats.report.content import plain
-from survstats.report.lines_figure import (
-    DrawnLine,
-    LinesFigure,
-    LinesPanel,
-    draw_lines,
-    even_ticks,
-    lines_data,
-    plan_lines,
-    tick_words,
-)
+from survstats.report.even_ticks import even_ticks, tick_words
+from survstats.report.lines_content import DrawnLine, LinesFigure, LinesPanel
+from survstats.report.lines_figure import draw_lines, lines_data, plan_lines
 from survstats.report.style import PALETTES, SIZES
 from survstats.report.swings_figure import SwingRow, SwingsFigure, draw_swings, plan_swings, swings_data
 

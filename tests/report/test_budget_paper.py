@@ -156,7 +156,7 @@ def test_missing_figures_are_named_with_where_they_are_found(made):
 
 def test_every_given_figure_has_quality_and_source(made):
     table = section(made("recommend"), "inputs").blocks[0].table
-    assert len(table.rows) == 20
+    assert len(table.rows) == 21
     for row in table.rows:
         assert all(plain(cell) for cell in row)
     assert {plain(row[4]) for row in table.rows} == {"measured", "assumed", "an expert's guess", "invented"}
@@ -178,7 +178,10 @@ def test_what_is_assumed_is_called_so(made):
     content = made("would_have_to")
     for key, points in (("interval", "3.1"), ("whom", "3.2"), ("matrix", "3.3")):
         assert f"assumed {points}{GAP}points" in said(section(content, key))
-    assert "Each row is an assumption" in said(section(content, "have-to"))
+    told = said(section(content, "have-to"))
+    assert "Each row is an assumption" in told
+    assert f"assumed 3{GAP}points" in told  # what the break-evens hold for
+    assert "hold for an assumed" not in said(section(made("lean"), "have-to"))
 
 
 @pytest.mark.parametrize("form", ALL)
@@ -199,7 +202,7 @@ def test_no_decision_no_paper(demo_results):
 @pytest.mark.slow
 def test_the_folder_holds_the_budget_paper_where_it_was_asked_for(demo_results):
     now = datetime.datetime(2026, 11, 24, tzinfo=datetime.UTC)
-    files = papers(with_budget(demo_results["demo_main"], "lean"), now=now)
+    files = papers(demo_results["demo_separation"], now=now)
     assert {"budget.html", "budget.pdf", "figures/swings.svg", "figures/swings.csv"} <= files.keys()
     assert MADE_BY.encode() in files["budget.html"]
 

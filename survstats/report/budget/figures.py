@@ -7,7 +7,7 @@ from survstats.report.annex.tables import as_number, table_rows
 from survstats.report.budget.parts import is_today, named, option_of
 from survstats.report.budget.worth import swing_rows, swung, swung_option
 from survstats.report.content import Text
-from survstats.report.lines_figure import DrawnLine, LinesFigure, LinesPanel
+from survstats.report.lines_content import DrawnLine, LinesFigure, LinesPanel
 from survstats.report.swings_figure import SwingRow, SwingsFigure
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults

@@ -5,6 +5,7 @@ from __future__ import annotations
 from survstats.report.annex.content import AnnexBlock, AnnexSection, Picture
 from survstats.report.annex.tables import Row, table_rows
 from survstats.report.budget.parts import (
+    is_carried,
     is_today,
     items,
     limits,
@@ -100,7 +101,8 @@ def _even(results: StudyResults, words: Wording) -> AnnexBlock | None:
     if not any(any(row[1:]) for row in rows):
         return None
     given = "points" if words.has_number("input.value_of_life") else "no_value"
-    notes = items(words, "have_to.even", ("items_dearer", f"items_{given}"))
+    assumed = () if is_carried(results) else ("items_assumed",)
+    notes = items(words, "have_to.even", (*assumed, f"items_{given}"))
     return table(words, "have_to.even", heads, rows, numbers=heads[1:], items=notes)
 
 

@@ -119,9 +119,8 @@ class RiskModel:
         coefficients = self.one_pass[0]
         risk = 1 / (1 + np.exp(-(self.design.matrix @ coefficients)))
         root = np.sqrt(risk * (1 - risk))
-        spread = cluster_covariance(
-            self.design.matrix * root[:, None], (self.outcome - risk) / root, self.design.mishap_codes
-        )
+        residual = np.divide(self.outcome - risk, root, out=np.zeros_like(root), where=root > 0)
+        spread = cluster_covariance(self.design.matrix * root[:, None], residual, self.design.mishap_codes)
         return float(spread.df[EXPOSURE_COLUMN])
 
     def risks(self, weights: Weights, *, target: Target = "all") -> Floats:

@@ -31,6 +31,8 @@ EXPECTED = {
     "08_fading",
     "09_what_would_overturn_it",
     "10_the_budget_case",
+    "11_other_evidence",
+    "12_what_to_record_next",
     "14_board_brief",
 }
 OTHER_STUDIES = ("demo_null", "demo_survivor_only")

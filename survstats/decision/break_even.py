@@ -7,11 +7,15 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from scipy.optimize import brentq
 
 from survstats.decision.outcome import outcome
 from survstats.decision.world import Outcome, Policy, Worlds
 
-Form = Literal["above", "below", "always", "never"]
+Form = Literal["above", "below", "always", "never", "turns_twice"]
+
+#: Differences at which worth is looked at before its root is sought between two of them.
+PLACES = 17
 
 
 @dataclass(frozen=True)
@@ -21,9 +25,10 @@ class BreakEven:
     Attributes
     ----------
     value : float or None
-        None where there is no such place among values from 0 up.
-    form : {"above", "below", "always", "never"}
-        Whether the policy is worth it above the value, below it, wherever it lies, or nowhere.
+        None where there is no such place, or more than one, among values from 0 up.
+    form : {"above", "below", "always", "never", "turns_twice"}
+        Whether the policy is worth it above the value, below it, wherever it lies, or nowhere; or whether it is so on
+        some stretches and not on others.
     """
 
     value: float | None
@@ -60,7 +65,9 @@ def points(worlds: Worlds, policy: Policy, *, today: Policy, value_of_life: floa
     Returns
     -------
     BreakEven
-        ``value`` is a share; where it is more than the untrained have left to gain there is none.
+        ``value`` is a share. Looked for from 0 to what the untrained have left to gain on average. What is held is cut
+        in each world as everywhere (`held.difference_held`), so that worth is no straight line: of two policies that
+        hold more and less, both keep all alive in the end, and worth may turn more than once.
 
     Raises
     ------
@@ -70,15 +77,22 @@ def points(worlds: Worlds, policy: Policy, *, today: Policy, value_of_life: floa
     held = np.ones(worlds.draws) if worlds.mean_held is None else worlds.mean_held
     one = np.broadcast_to((1 / held)[:, None, None], worlds.gain.shape)
 
-    def at(difference: float) -> Worlds:
-        return replace(worlds, gain=difference * one)
+    def worth(difference: float) -> float:
+        return _worth(replace(worlds, gain=difference * one), policy, today, value_of_life)
 
-    found = _on_line(at, policy, today, value_of_life)
     weights = worlds.at_risk.mean(axis=0)
-    room = 1 - float(np.average(worlds.survival_untrained.mean(axis=(0, 2)), weights=weights))
-    if found.value is not None and found.value > room:
-        return BreakEven(None, "never" if found.form == "above" else "always")
-    return found
+    untrained = worlds.survival_untrained.mean(axis=(0, 2))
+    room = 1 - float(np.average(untrained, weights=weights if weights.sum() > 0 else None))
+    places = np.linspace(0.0, room, PLACES)
+    pays = np.array([worth(float(place)) > 0 for place in places])
+    turns = np.flatnonzero(pays[1:] != pays[:-1])
+    if not len(turns):
+        return BreakEven(None, "always" if pays[0] else "never")
+    if len(turns) > 1:
+        return BreakEven(None, "turns_twice")
+    low, high = places[turns[0]], places[turns[0] + 1]
+    root = float(brentq(worth, low, high, xtol=1e-12, rtol=1e-14))
+    return BreakEven(root, "below" if pays[0] else "above")
 
 
 def mishaps(worlds: Worlds, policy: Policy, *, today: Policy, value_of_life: float) -> BreakEven:
@@ -107,9 +121,14 @@ def _on_line(at: Callable[[float], Worlds], policy: Policy, today: Policy, value
     """Root of expected net benefit, which is a straight line in what `at` sets."""
     worth = []
     for place in (0.0, 1.0):
-        found = outcome(at(place), policy, today=today)
-        worth.append(value_of_life * float(found.lives.mean()) - float(found.extra_cost.mean()))
+        worth.append(_worth(at(place), policy, today, value_of_life))
     return _root(worth[0], worth[1] - worth[0])
+
+
+def _worth(worlds: Worlds, policy: Policy, today: Policy, value_of_life: float) -> float:
+    """Expected net benefit a year against today's policy, in money."""
+    found = outcome(worlds, policy, today=today)
+    return value_of_life * float(found.lives.mean()) - float(found.extra_cost.mean())
 
 
 def _root(start: float, slope: float) -> BreakEven:

@@ -24,18 +24,15 @@ class DrawnGain:
     observed : ndarray of shape (b, q, 2)
         Difference as recorded, faded as far as it had.
     gain : ndarray of shape (b, q, 2)
-        Difference on the day of the course; with survival_untrained it lies in [0, 1].
+        Difference on the day of the course, uncut: it may be more than there is room for, and fades into it.
     held : ndarray of shape (b,)
         Share of that which the trained people of the records still held, on average.
-    capped : float
-        Share of the worlds in which the gain of any group or kind had to be cut to fit into [0, 1].
     """
 
     survival_untrained: Floats
     observed: Floats
     gain: Floats
     held: Floats
-    capped: float
 
 
 def mean_held(months_since: Floats, half_life_months: Floats) -> Floats:
@@ -95,14 +92,7 @@ def draw_gain(
     difference = gain.risks[..., 0] - gain.risks[..., 1]
     observed = difference[0] + _moved(steps, difference, gain.wider_difference)
     held = mean_held(months_since, half_life_months)
-    whole = observed / held[:, None, None]
-    capped = fitting(whole, survival)
-    return DrawnGain(survival, observed, capped, held, float(np.any(capped != whole, axis=(1, 2)).mean()))
-
-
-def fitting(gain: Floats, survival_untrained: Floats) -> Floats:
-    """The gain, cut where survival without training and the gain together would leave [0, 1]; same shape."""
-    return np.clip(gain, -survival_untrained, 1 - survival_untrained)
+    return DrawnGain(survival, observed, observed / held[:, None, None], held)
 
 
 def _moved(steps: Floats, values: Floats, wider: Floats) -> Floats:

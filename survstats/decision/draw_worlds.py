@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survstats.decision.aboard import AtRisk, draw_at_risk
-from survstats.decision.draw_gain import DrawnGain, draw_gain, fitting
+from survstats.decision.draw_gain import DrawnGain, draw_gain
 from survstats.decision.exposure import MishapRate, check_rate, draw_rate
 from survstats.decision.given import Given, check, sample
 from survstats.decision.group_gain import GroupGain
@@ -109,11 +109,6 @@ class Drawn:
     months_since: Floats
 
     @property
-    def capped(self) -> float:
-        """Share of the worlds in which any gain had to be cut to fit into [0, 1]."""
-        return self.gain.capped
-
-    @property
     def mean_held(self) -> Floats:
         """Share of the effect still held, on average, by the trained people of the records, shape (b,)."""
         return self.gain.held
@@ -200,10 +195,10 @@ def assumed_gain(worlds: Worlds, points: float, held: Floats) -> Worlds:
 
     Notes
     -----
-    Nobody's survival goes below 0 or above 1: where few die without training, less than the difference is left.
+    Nobody's survival goes below 0 or above 1: where few die without training, less than the difference is held.
     """
     whole = np.broadcast_to((points / held)[:, None, None], worlds.gain.shape)
-    return replace(worlds, gain=fitting(whole, worlds.survival_untrained))
+    return replace(worlds, gain=whole)
 
 
 def _assemble(

@@ -5,24 +5,25 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal, get_args
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import minimize_scalar
-from scipy.special import betaincinv, ndtr, ndtri
+from scipy.special import betainc, betaincinv, ndtr, ndtri
 
+from survstats.decision.conventions import TAIL
 from survstats.groundwork.errors import StudyFileError
 
 Floats = NDArray[np.float64]
 Shape = Literal["known", "uniform", "normal", "lognormal", "beta"]
-SHAPES: tuple[Shape, ...] = get_args(Shape)
 
-#: Limits hold 95 %: the share left beyond each of them, and how many standard deviations away each lies.
-TAIL = 0.025
+#: How many standard deviations away from the middle each limit of a normal shape lies.
 REACH = float(ndtri(1 - TAIL))
 #: How far a limit of a beta may lie from the one that was given, as a share of their distance (ours, no source).
 BETA_TOLERANCE = 0.1
+#: The share that a beta may leave beyond a limit in place of `TAIL` (ours, no source).
+_LEAST_BEYOND, _MOST_BEYOND = 0.01, 0.05
 _FEWEST, _MOST = -1.0, 10.0  # log10 of the people a beta may be worth
 
 
@@ -61,7 +62,8 @@ def check(given: Given, *, least: float = -math.inf, most: float = math.inf) -> 
     ------
     StudyFileError
         ``not_finite``, ``limits_of_known``, ``needs_limits``, ``value_outside``, ``not_positive``, ``not_a_share``,
-        ``below_floor``, ``above_ceiling``, or ``limits_unmet`` where no beta with this mean has such limits.
+        ``below_floor``, ``above_ceiling``, or ``limits_unmet`` where no beta with this mean has such limits: each of
+        them must be met nearly, and about as much left beyond each.
     """
     named = [part for part in (given.value, given.low, given.high) if part is not None]
     if not all(math.isfinite(part) for part in named):
@@ -208,13 +210,25 @@ def _check_beta(given: Given, low: float, high: float) -> None:
             "not_a_share", given, "is beta and no share", "Write shares between 0 and 1, or another shape."
         )
     near = quantile(given, [TAIL, 1 - TAIL])
-    if max(abs(near[0] - low), abs(near[1] - high)) > BETA_TOLERANCE * (high - low):
+    off = max(abs(near[0] - low), abs(near[1] - high)) > BETA_TOLERANCE * (high - low)
+    if off or not _leaves_about_as_much(given, low, high):
         raise _refused(
             "limits_unmet",
             given,
             "has limits that no beta with this mean has",
             f"The nearest are {near[0]:.3g} and {near[1]:.3g}; write these, or another shape.",
         )
+
+
+def _leaves_about_as_much(given: Given, low: float, high: float) -> bool:
+    """Whether the beta leaves about as much beyond each limit as it should; nothing can lie below 0 or above 1."""
+    one, other = beta_parameters(given.value, low, high)
+    below, above = float(betainc(one, other, low)), float(betainc(other, one, 1 - high))
+    return all(
+        _LEAST_BEYOND <= beyond <= _MOST_BEYOND
+        for beyond, possible in ((below, low > 0), (above, high < 1))
+        if possible
+    )
 
 
 def _refused(reason: str, given: Given, why: str, remedy: str) -> StudyFileError:

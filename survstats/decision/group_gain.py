@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survstats.decision.conventions import LEVEL
 from survstats.decision.world import NEVER_TRAINED, TRAINED
 from survstats.effects.intervals import t_quantile
 from survstats.effects.question import Target
@@ -23,7 +24,6 @@ Bools = NDArray[np.bool_]
 #: People of one kind in a group below which the whole arm's effect stands for theirs (ours, no source).
 FEWEST_PEOPLE = 10
 _KINDS: dict[int, Target] = {NEVER_TRAINED: "untrained", TRAINED: "trained"}
-_LEVEL = 0.95
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,7 @@ def group_gain(refits: Refits, groups: Mapping[str, Bools]) -> GroupGain:
     NotEstimable
         ``no_rows`` as `standardise`, where all people of one kind come from one mishap.
     """
-    everybody = {kind: standardise(refits, target=target, level=_LEVEL) for kind, target in _KINDS.items()}
+    everybody = {kind: standardise(refits, target=target, level=LEVEL) for kind, target in _KINDS.items()}
     own, codes = refits.model.exposure, refits.model.design.mishap_codes
     people = np.zeros((len(groups), 2), dtype=np.int64)
     borrowed = np.zeros((len(groups), 2), dtype=bool)
@@ -99,7 +99,7 @@ def group_gain(refits: Refits, groups: Mapping[str, Bools]) -> GroupGain:
             people[at, kind] = mine.sum()
             borrowed[at, kind] = mine.sum() < FEWEST_PEOPLE or len(np.unique(codes[mine])) < 2
             whole = borrowed[at, kind] or bool(np.all(rows))
-            one = everybody[kind] if whole else standardise(refits, target=target, rows=rows, level=_LEVEL)
+            one = everybody[kind] if whole else standardise(refits, target=target, rows=rows, level=LEVEL)
             effects[at].append(one)
     risks = np.array([[_risks(one) for one in pair] for pair in effects])
     mishaps = refits.model.mishaps

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from survstats.decision.conventions import LIMITS
 from survstats.decision.refresher import FLAT_SHARE
 
 Floats = NDArray[np.float64]
@@ -83,7 +84,7 @@ def choose_interval(lives: Floats, cost: Floats, value_of_life: float, allowed: 
     of_worlds = np.argmax(within, axis=1)
     mean = worth.mean(axis=0)
     best = int(np.argmax(np.where(allowed, mean, -np.inf)))
-    low, high = np.quantile(worth, (0.025, 0.975), axis=0)
+    low, high = np.quantile(worth, LIMITS, axis=0)
     return IntervalChoice(
         worth=mean,
         worth_low=low,

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 from scipy.special import chdtr, nctdtr, stdtrit
 
+from survstats.decision.conventions import LEVEL
 from survstats.groundwork.errors import CallError, NotEstimable
 
 #: How often a difference that is there should be shown (common practice, no source).
 CHANCE_AIMED = 0.8
-LEVEL = 0.95
 #: Beyond this the answer is "more than anybody will ever record".
 MOST_MISHAPS = 100_000
 _FEWEST = 2

@@ -18,8 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import elementwise
 
-from survstats.decision.courses import refreshers
-from survstats.decision.held import mean_discount, retained
+from survstats.decision.held import mean_discount
 from survstats.groundwork.errors import CallError
 
 Floats = NDArray[np.float64]
@@ -56,6 +55,11 @@ def best_interval(
     CallError
         ``not_a_cost`` for a cost that is not above 0, ``not_a_rate`` for a rate below 0, ``not_an_interval`` for a
         longest interval that is not above 0.
+
+    Notes
+    -----
+    For one world and one group. The budget paper takes the best of the intervals that it looks at, over all worlds and
+    groups (`survstats.decision.interval_choice`); where there is one of each, both agree within a step of its grid.
     """
     gained, paid, fades, leaves = np.broadcast_arrays(
         *(np.asarray(part, dtype=float) for part in (benefit, cost, fading, leaving))
@@ -66,17 +70,6 @@ def best_interval(
     if pays.any():
         years[pays] = _turning_point(paid[pays] / gained[pays], fades[pays], leaves[pays])
     return np.asarray(np.minimum(years, longest))
-
-
-def worth_of_interval(
-    interval: ArrayLike, benefit: ArrayLike, cost: ArrayLike, fading: ArrayLike, *, leaving: ArrayLike = 0.0
-) -> Floats:
-    """What refreshing one person at this interval (years) is worth a year: effect held, less refreshers paid.
-
-    The first course is left out: it is the same at every interval. Parameters as in `best_interval`.
-    """
-    held = np.asarray(benefit) * retained(interval, fading, leaving)
-    return np.asarray(held - np.asarray(cost) * refreshers(interval, leaving), dtype=float)
 
 
 def _check(cost: Floats, fading: Floats, leaving: Floats, longest: float) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from survstats.decision.held import difference_held
 from survstats.decision.outcome import outcome
 from survstats.decision.world import TRAINED, Policy, Worlds
 from survstats.groundwork.errors import CallError
@@ -40,8 +41,8 @@ class Swing:
     input : str
         Field of `world.Worlds`; of a rival spend ``field.name``.
     low_at, high_at : float
-        The values it is held at: people at risk in all groups; mean gain of the trained over those at risk, on the day
-        of the course; mean rate of leaving over people.
+        The values it is held at: people at risk in all groups; mean difference of the trained over those at risk, as
+        recorded and cut to the room there is; mean rate of leaving over people.
     lives_low, lives_high, cost_low, cost_high : float
         Means over all worlds with the input at ``low_at`` and ``high_at``; they may fall as the input rises.
     """
@@ -61,9 +62,10 @@ def swings(
     """Lives and extra money of a policy with each uncertain input in turn at its 10th and 90th percentile.
 
     All other inputs stay as drawn. Inputs of groups move together: people at risk by one factor for all groups, gain
-    and leaving each group at its own percentile. Untrained survival and gain together stay in [0, 1]. Where the
-    worlds say how much of the gain the records' people still held (``mean_held``), fading moves with the observed
-    difference held, since a faster fading then means a greater gain on the day of the course.
+    and leaving each group at its own percentile. The gain moves as the difference that was recorded, as a share of the
+    room it has in each world: where more of the untrained live it cannot be as great. It is cut only where it is held.
+    Where the worlds say how much of the gain the records' people still held (``mean_held``), fading moves with the
+    observed difference held, since a faster fading then means a greater gain on the day of the course.
 
     Parameters
     ----------
@@ -127,9 +129,15 @@ def _at_risk(worlds: Worlds, share: float) -> tuple[Worlds, float]:
 
 
 def _gain(worlds: Worlds, share: float) -> tuple[Worlds, float]:
-    ends = np.quantile(worlds.gain, share, axis=0)
-    gain = np.clip(ends, -worlds.survival_untrained, 1 - worlds.survival_untrained)
-    return replace(worlds, gain=gain), _over_people_at_risk(worlds, ends[:, TRAINED])
+    """The recorded difference at a percentile, as a share of the room it has: of those who die, or live, untrained."""
+    held = 1.0 if worlds.mean_held is None else worlds.mean_held[:, None, None]
+    lives, dies = worlds.survival_untrained, 1 - worlds.survival_untrained
+    recorded = worlds.gain * held
+    room = np.where(recorded >= 0, dies, lives)
+    ends = np.quantile(np.divide(recorded, room, out=np.zeros_like(room), where=room > 0), share, axis=0)
+    moved = ends * np.where(ends >= 0, dies, lives)
+    told = difference_held(moved, 1.0, lives).mean(axis=0)
+    return replace(worlds, gain=moved / held), _over_people_at_risk(worlds, told[:, TRAINED])
 
 
 def _fading(worlds: Worlds, share: float) -> tuple[Worlds, float]:
@@ -140,7 +148,6 @@ def _fading(worlds: Worlds, share: float) -> tuple[Worlds, float]:
     order = np.argsort(worlds.fading)
     held = float(np.interp(value, worlds.fading[order], worlds.mean_held[order]))
     gain = worlds.gain * (worlds.mean_held / held)[:, None, None]
-    gain = np.clip(gain, -worlds.survival_untrained, 1 - worlds.survival_untrained)
     return replace(moved, gain=gain, mean_held=np.full(worlds.draws, held)), value
 
 

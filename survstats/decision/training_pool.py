@@ -5,7 +5,9 @@ trained is due again after the interval. Expected numbers, so that people may be
 courses go before refreshers (newcomers hold nothing), and groups share what is left in proportion to who waits.
 
 The school starts as today's policy has left it: people spread over the months since their last course as in a settled
-year, those overdue just past today's interval. A policy with a shorter interval makes the rest of them due at once.
+year. How long those overdue have waited is not known; they are spread evenly over the year past today's interval
+(common practice, no source), so that a longer interval does not make all of them due in one month. Whoever is past a
+policy's own interval waits from the start.
 """
 
 from __future__ import annotations
@@ -25,6 +27,8 @@ Verdict = Literal["keeps_up", "catching_up", "falls_behind"]
 #: Fewer people than this waiting at a month's end is no backlog.
 NOBODY = 0.5
 MONTHS = 12
+#: Those overdue now are spread over so many months past today's interval.
+OVERDUE_MONTHS = 12
 
 
 @dataclass(frozen=True)
@@ -80,7 +84,8 @@ def follow_pool(
     capacity : float
         Courses a month.
     overdue : float
-        People who are past today's interval now, shared among the groups as today covers them.
+        People who are past today's interval now, shared among the groups as today covers them, and evenly over the
+        year past it.
     months : int
         How long it is followed.
     """
@@ -111,14 +116,9 @@ def _start(
     both, before = np.minimum(policy.covered, today.covered) * people, float(today.covered @ people)
     share_late = 1.0 if overdue >= before else overdue / before
     held = held * (both * (1.0 - share_late))[:, None]
-    late_age = _whole_months(today)
-    late = both * share_late
-    if late_age < held.shape[1]:
-        held[:, late_age] += late
-        late = np.zeros_like(late)
-    cut = _whole_months(policy)
-    late = late + held[:, cut:].sum(axis=1)
-    return (policy.covered * people - both), late, held[:, :cut].copy()
+    since, cut = _whole_months(today), _whole_months(policy)
+    held[:, since : since + OVERDUE_MONTHS] += (both * share_late / OVERDUE_MONTHS)[:, None]
+    return (policy.covered * people - both), held[:, cut:].sum(axis=1), held[:, :cut].copy()
 
 
 def _spread(today: Policy, leaving: Floats, length: int) -> Floats:
@@ -137,7 +137,7 @@ def _whole_months(policy: Policy) -> int:
 
 
 def _length(policy: Policy, today: Policy) -> int:
-    return max(_whole_months(policy), _whole_months(today))
+    return max(_whole_months(policy), _whole_months(today) + OVERDUE_MONTHS)
 
 
 def _grow_older(held: Floats, *, endless: bool) -> tuple[Floats, Floats]:

@@ -5,7 +5,8 @@ course, the gain on the day of the course times
 
     (1 - e^{-lam m}) (1 - e^{-(lam + tau) T}) / (lam + tau),
 
-the second factor thinned by leaving. Whoever holds most has least to gain. Groups only, never names.
+the second factor thinned by leaving. Whoever holds most has least to gain. What is held on average over the horizon is
+cut as in `deaths`: nobody lives who lives already. Groups only, never names.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from survstats.decision.held import mean_discount, retained
+from survstats.decision.held import mean_discount, retained, survival_holding
 from survstats.decision.world import NEVER_TRAINED, TRAINED, Policy, Worlds
 
 Floats = NDArray[np.float64]
@@ -70,8 +71,8 @@ def candidates(
 ) -> Candidates:
     """Everybody a course could be given to, and what it would add over the horizon.
 
-    Those whom today's policy covers need a refresher, the others of the group a first course. False confidence and
-    deaths in training are subtracted.
+    Those whom today's policy covers need a refresher, the others of the group a first course. False confidence, no more
+    than there is, and deaths in training are subtracted.
 
     Parameters
     ----------
@@ -80,7 +81,7 @@ def candidates(
     months_since : tuple of float or None, one for each of the q groups
         Months since the last course of those covered; None: spread as a settled year under today's policy has them.
     horizon : float
-        Years until the next course would be due anyway.
+        Years over which gains are counted, as if no other course came in them.
     """
     listed: list[tuple[int, Course, float, float | None]] = []
     for group in range(len(worlds.groups)):
@@ -113,17 +114,22 @@ def _gain(
     """Lives that a course now for these people of a group adds over the horizon (b,)."""
     leaving = worlds.leaving[:, group]
     exposed = worlds.mishaps_a_year * worlds.at_risk[:, group] / worlds.people[group] * people
-    years = years_held(worlds.fading, leaving, horizon)
+    there = years_held(np.zeros_like(leaving), leaving, horizon)
+    anew = years_held(worlds.fading, leaving, horizon) / there
     harm = worlds.deaths_per_course * people
+    place = NEVER_TRAINED if kind == "first" else TRAINED
+    untrained = worlds.survival_untrained[:, group, place]
+
+    def survival(held: Floats) -> Floats:
+        return survival_holding(worlds.gain[:, group, place], held, untrained, worlds.false_confidence)
+
     if kind == "first":
-        there = years_held(np.zeros_like(leaving), leaving, horizon)
-        gain = worlds.gain[:, group, NEVER_TRAINED]
-        return np.asarray(exposed * (gain * years - worlds.false_confidence * there) - harm)
-    if since is None:
-        still = np.asarray(retained(today.interval, worlds.fading, leaving), dtype=float)
+        without = untrained
+    elif since is None:
+        without = survival(retained(today.interval, worlds.fading, leaving) * anew)
     else:
-        still = np.exp(-worlds.fading * since / 12.0)
-    return np.asarray(exposed * worlds.gain[:, group, TRAINED] * (1.0 - still) * years - harm)
+        without = survival(np.exp(-worlds.fading * since / 12.0) * anew)
+    return np.asarray(exposed * (survival(anew) - without) * there - harm)
 
 
 def _cost(worlds: Worlds, kind: Course, people: float) -> Floats:

@@ -31,7 +31,8 @@ class Worlds:
     survival_untrained : ndarray of shape (b, q, 2)
         Survival if not trained, of those never trained and of the trained (``NEVER_TRAINED``, ``TRAINED``).
     gain : ndarray of shape (b, q, 2)
-        Risk difference on the day of the course, of the same two; survival_untrained + gain lies in [0, 1].
+        Risk difference on the day of the course, of the same two, as great as the fading in the records makes it: it
+        may be more than there is room for, and is cut only where it is held (`held.difference_held`).
     fading : ndarray of shape (b,)
         Rate a year at which the gain fades: ln 2 over the half-life.
     leaving : ndarray of shape (b, q)
@@ -80,7 +81,7 @@ class Spend:
     """A rival way to spend: what it costs a year, and the share of the remaining deaths it averts, by world.
 
     ``overlap`` is the share of what it averts that training averts already; it is taken off among people who hold
-    training, and not among those who do not. All of shape (b,).
+    training, up to what training averts there, and not among those who do not. All of shape (b,).
     """
 
     cost_a_year: Floats

@@ -8,13 +8,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from survstats.decision.conventions import TAIL
 from survstats.groundwork.errors import CallError
 
 Floats = NDArray[np.float64]
 CostForm = Literal["bought", "freed", "better_and_cheaper", "worse_and_dearer", "same"]
-
-#: Share of worlds that a limit leaves outside.
-TAIL = 0.025
 
 
 @dataclass(frozen=True)

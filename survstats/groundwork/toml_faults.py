@@ -10,13 +10,14 @@ import math
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from typing import Any, get_args
+from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
 from survstats.groundwork.errors import StudyFileError
 from survstats.groundwork.words import did_you_mean, visible
 
+_COMMA_IN_NUMBER = re.compile(r"=\s*[-+]?\d[\d.]*,\d")
 _KEY_PART = re.compile(r"""\s*("(?:[^"\\]|\\.)*"|'[^']*'|[\w-]+)\s*""")
 _WANTED = {
     "float_type": "a number",
@@ -63,10 +64,13 @@ def read_toml(raw: bytes, *, file: str) -> tuple[dict[str, Any], str]:
     except (ValueError, RecursionError) as fault:  # also numbers too long, lists too deep
         named = re.search(r"line (\d+)", str(fault))
         line = int(named.group(1)) if named else max(len(text.splitlines()), 1)
+        at_fault = text.splitlines()[line - 1 : line]
         raise StudyFileError(
             "not_toml",
             f"{file}, line {line}: this is not TOML.",
-            'Write key = value, with text in "quotes" and [section] on a line of its own.',
+            "Write numbers with a decimal point, and without a mark between thousands: 1100 or 0.5."
+            if at_fault and _COMMA_IN_NUMBER.search(at_fault[0])
+            else 'Write key = value, with text in "quotes" and [section] on a line of its own.',
             line=line,
         ) from None
 
@@ -100,13 +104,15 @@ def first_fault(error: ValidationError, text: str, *, file: str, model: type[Bas
     elif kind == "missing":
         plain, remedy = (
             f"{place(file, line)}: the key '{name}' is missing.",
-            "Add it; the demo studies show how.",
+            f"Add it{_as_in(model, path)}; the demo studies show how.",
         )
     else:
         seen = fault.get("input")
         what = f"the name {_shown(seen)} in '{name}'" if named else f"'{name}' is {_shown(seen)}, which"
         plain = f"{place(file, line)}: {what} cannot be used."
-        remedy = f"Write {_wanted(kind, fault.get('ctx', {}), seen, _limits(model, path))}."
+        remedy = f"Write {_keys_wanted(kind, seen, keys, model)}."
+        if remedy == "Write .":
+            remedy = f"Write {_wanted(kind, fault.get('ctx', {}), seen, _limits(model, path))}."
     return StudyFileError(kind, plain, remedy + rest, line=line or None)
 
 
@@ -140,6 +146,48 @@ def _wanted(kind: str, context: Mapping[str, Any], seen: object, limits: Mapping
     if finite and bounds.get("le") == 1 and isinstance(seen, int | float) and 1 < seen <= 100:
         hint = f": a share and not per cent, so {seen / 100:g} for {seen:g} %"
     return f"a {'' if finite else 'finite '}number {within}{hint}"
+
+
+def _keys_wanted(kind: str, seen: object, path: Sequence[str | int], model: Any) -> str:
+    """What to write for a section in place of a single value, or for a list in place of a section; else nothing."""
+    if kind == "list_type" and isinstance(seen, dict):
+        return f"two brackets above each entry: [[{short('.'.join(str(part) for part in path))}]]"
+    if kind in ("model_type", "model_attributes_type") and not isinstance(seen, dict | list):
+        wanted = _annotation(model, path)
+        if "value" in getattr(wanted, "model_fields", {}):
+            return f"{short(str(path[-1]))} = {_example(wanted, seen)}"
+    return ""
+
+
+def _as_in(model: Any, path: Sequence[str | int]) -> str:
+    """How a key that is missing is written, where a single value stands behind it."""
+    wanted = _annotation(model, path)
+    single = wanted in (int, float, str, bool) or get_origin(wanted) is Literal
+    return f": {short(str(path[-1]))} = {_example(wanted, None)}" if single else ""
+
+
+def _annotation(model: Any, path: Sequence[str | int]) -> Any:
+    """What must stand under a path: a model, or the type of a single value."""
+    for part in path:
+        model = _inner(model, part)
+    return model
+
+
+def _example(wanted: Any, seen: object) -> str:
+    """How a value of this type is written; a section with the keys that it must have, ``seen`` as its value."""
+    fields = getattr(wanted, "model_fields", None)
+    if fields is not None:
+        parts = [
+            f"{name} = {_example(field.annotation, seen if name == 'value' else None)}"
+            for name, field in fields.items()
+            if field.is_required()
+        ]
+        return f"{{{', '.join(parts)}}}" if parts else "..."
+    if isinstance(seen, int | float) and not isinstance(seen, bool):
+        return f"{seen:g}"
+    if get_origin(wanted) is Literal:
+        return json.dumps(get_args(wanted)[0])
+    return '"..."' if wanted is str else "..."
 
 
 def _limits(model: Any, path: Sequence[str | int]) -> dict[str, float]:

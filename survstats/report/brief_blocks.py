@@ -13,6 +13,11 @@ _BESIDE = (
     ("saw.passengers", "effect.rd_passengers"),
     ("saw.all_aboard", "effect.rd_all_aboard"),
 )
+_ADJUSTED = (
+    ("saw.all_aboard_alone", "effect.rd_all_aboard"),
+    ("saw.passengers_alone", "effect.rd_passengers"),
+)
+"""Where a decision opens page 1, the unadjusted difference stands on page 2 alone."""
 _FEW = ("few_mishaps", "one_mishap")
 
 
@@ -33,16 +38,23 @@ def saw_block(results: StudyResults, words: Wording) -> Block:
     if numbers["cohort.analysed"].value == numbers["cohort.population"].value:
         compared = "saw.all_compared"
     body = [*words.join("saw.flooded", compared)]
-    beside = [key for key, name in _BESIDE if name in numbers]
-    if beside == ["saw.all_aboard"] or (asks(results) and "effect.rd_all_aboard" in numbers):
-        body += [Piece(" "), *words.say("saw.all_aboard_alone")]
-    elif "crude.rd" in numbers and results.codes["brief.form"] == "estimated":
+    if beside := _beside(results):
         body += [Piece(" "), *words.series(*beside)]
     elif "crude.rd_exact" in numbers and results.codes["brief.form"] in _FEW:
         body += [Piece(" "), *words.say("saw.exact")]
     within = "saw.within_tied" if numbers["within.tied"].value else "saw.within"
     body += [Piece(" "), *words.say(within if numbers["within.informative"].value else "saw.within_none")]
     return Block(words.say("saw.name"), words.say(lead), (tuple(body),))
+
+
+def _beside(results: StudyResults) -> list[str]:
+    """What stands beside the main estimate: passengers alone and all aboard always, where they were estimated."""
+    numbers = results.numbers
+    adjusted = [key for key, name in _ADJUSTED if name in numbers]
+    if adjusted and (asks(results) or "crude.rd" not in numbers):
+        return [*adjusted[:1], *("saw.passengers_after" for _ in adjusted[1:])]
+    told = "crude.rd" in numbers and results.codes["brief.form"] == "estimated"
+    return [key for key, name in _BESIDE if name in numbers] if told else []
 
 
 def unseen_block(results: StudyResults, words: Wording, *, estimated: bool) -> Block:

@@ -66,7 +66,12 @@ def _told(results: StudyResults, words: Wording) -> Text:
     said = words.say(f"decision_lead.{form}")
     if best is None:
         return join(said, words.say("decision_lead.no_value"))
-    return join(said, words.say("decision_lead.best", row=f"policy.{best}"))
+    return join(said, words.say(f"decision_lead.best{_if(form)}", row=f"policy.{best}"))
+
+
+def _if(form: str) -> str:
+    """A word that merely leans carries lives and ranking on one condition: that training is why."""
+    return "_if" if form == "lean" else ""
 
 
 def _rests(results: StudyResults, words: Wording) -> Text:
@@ -106,7 +111,7 @@ def _money(results: StudyResults, words: Wording) -> Text:
         return (*said, *_missing(results, words)) if form == "inputs_missing" else said
     row = f"policy.{_other(results)}"
     way = "less" if results.numbers[f"{row}.extra_cost_a_year"].value < 0 else "more"
-    lives = "lives" if form in _EARNED else "money_not_carried"
+    lives = f"lives{_if(form)}" if form in _EARNED else "lives_not_known"
     return in_series(words.say(f"decision_lead.{way}", row=row), words.say(f"decision_lead.{lives}", row=row))
 
 

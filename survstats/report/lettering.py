@@ -64,16 +64,25 @@ def join(*texts: Text, by: str = " ") -> Text:
 
 
 def break_lines(
-    text: Text, width: float, size: float, *, face: Face = "label", weight: Weight = 400
+    text: Text,
+    width: float,
+    size: float,
+    *,
+    face: Face = "label",
+    weight: Weight = 400,
+    anywhere: bool = False,
 ) -> tuple[Text, ...]:
     """Break a text into lines no wider than ``width`` points; pieces keep their ids.
 
-    Breaks at spaces only (a no-break space holds), so a single word wider than the line stands out of it. An empty
-    text has no lines.
+    Breaks at spaces only (a no-break space holds), so a single word wider than the line stands out of it, unless it
+    may be broken ``anywhere``: a name in a drawing would be cut off otherwise. An empty text has no lines.
     """
     lines: list[list[Piece]] = [[]]
     used = 0.0
-    for word in _words(text):
+    words = _words(text)
+    if anywhere:
+        words = [part for word in words for part in _parted(word, width, size, face, weight)]
+    for word in words:
         own = "".join(piece.text for piece in word)
         bare = text_width(own.rstrip(" "), size, face=face, weight=weight)
         if lines[-1] and used + bare > width:
@@ -110,15 +119,36 @@ def _words(text: Text) -> list[list[Piece]]:
     return [word for word in words if word]
 
 
+def _parted(word: list[Piece], width: float, size: float, face: Face, weight: Weight) -> list[list[Piece]]:
+    """A word as parts no wider than a line: itself where it is no wider."""
+    parts: list[list[Piece]] = [[]]
+    used = 0.0
+    for piece in word:
+        for letter in piece.text:
+            own = text_width(letter, size, face=face, weight=weight)
+            if parts[-1] and letter != " " and used + own > width:
+                parts.append([])
+                used = 0.0
+            parts[-1].append(Piece(letter, piece.id, piece.strong))
+            used += own
+    return [list(_merged(part)) for part in parts]
+
+
 def _trim(line: list[Piece]) -> Text:
+    merged = _merged(line)
+    merged[-1] = Piece(merged[-1].text.rstrip(" "), merged[-1].id, merged[-1].strong)
+    return tuple(merged)
+
+
+def _merged(line: list[Piece]) -> list[Piece]:
+    """Neighbours of the same id and weight as one piece."""
     merged: list[Piece] = []
     for piece in line:
         if merged and (merged[-1].id, merged[-1].strong) == (piece.id, piece.strong):
             merged[-1] = Piece(merged[-1].text + piece.text, piece.id, piece.strong)
         else:
             merged.append(piece)
-    merged[-1] = Piece(merged[-1].text.rstrip(" "), merged[-1].id, merged[-1].strong)
-    return tuple(merged)
+    return merged
 
 
 @dataclass(frozen=True)

@@ -54,7 +54,7 @@ def plan_lines(figure: LinesFigure, *, narrow: bool = False, paper: Paper = "whi
     size, width = (SIZES.narrow_note, NARROW) if narrow else (SIZES.label, WIDE)
     places, top = _key_places(figure, width, size, narrow=narrow)
     fields, bottom = _fields(figure, top, width, size, narrow=narrow)
-    foot = break_lines(figure.x_title, width - fields[0].left, size)
+    foot = break_lines(figure.x_title, width - fields[0].left, size, anywhere=True)
     beneath = 5.5 * MM if figure.study else 0.0
     plate = lay(width, bottom + beneath + 3 * MM + (1.3 * len(foot) + 1.6) * size, paper)
     for field in fields:
@@ -153,7 +153,7 @@ def _key_places(
     places: list[tuple[str, float, tuple[Lettered, ...]]] = []
     x, y, deepest, gap = 0.0, size, 1, 1.35 * size
     for kind, text in entries:
-        lines = break_lines(text, width - SAMPLE - 1.6 * MM, size)
+        lines = break_lines(text, width - SAMPLE - 1.6 * MM, size, anywhere=True)
         reach = SAMPLE + 1.6 * MM + max(text_width(plain(line), size) for line in lines)
         if x > 0 and x + reach > width:
             x, y, deepest = 0.0, y + deepest * gap, 1
@@ -233,14 +233,13 @@ def _names(plate: Plate, panel: LinesPanel, field: Field, size: float) -> None:
     if not named:
         return
     step = 1.2 * size
-    texts = [break_lines(line.name, NAMES - 5 * MM, size) for line in named]
+    texts = [break_lines(line.name, NAMES - 5 * MM, size, anywhere=True) for line in named]
     ends = [field.y(line.y[-1]) for line in named]
-    middles = spread(
-        [end - field.top + size for end in ends],
-        [step * len(text) for text in texts],
-        0.5 * size,
-        field.bottom - field.top + 2 * size,
-    )
+    heights, air = [step * len(text) for text in texts], 0.5 * size
+    room = field.bottom - field.top + size
+    if sum(heights) + air * (len(heights) - 1) > room:  # else they keep clear of the numbers under the axis
+        room += size
+    middles = spread([end - field.top + size for end in ends], heights, air, room)
     for line, text, middle, end in zip(named, texts, middles, ends, strict=True):
         place, x = middle + field.top - size, field.x(line.x[-1])
         plate.line([x + 0.5 * MM, x + 3.4 * MM], [end, place], plate.palette.line, 0.5)

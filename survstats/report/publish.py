@@ -21,7 +21,7 @@ from markupsafe import Markup
 from survstats.groundwork.errors import PublishError
 from survstats.report.annex.content import AnnexContent, pictures_of
 from survstats.report.claim_paper import ClaimContent
-from survstats.report.content import BriefContent, GateState, plain
+from survstats.report.content import BriefContent, GateState, Text, plain
 from survstats.report.figures import Figure, draw
 from survstats.report.folder import write_folder
 from survstats.report.lettering import break_lines
@@ -38,6 +38,7 @@ Page = Content | ClaimContent
 STATES: tuple[GateState, ...] = ("met", "partly_met", "not_met", "not_assessed")
 PAGES = 2
 _TEXT_WIDTH = 170 * MM
+_LONG_WORD = re.compile(r"\S{21,}")
 AIRS = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.2, 0.0)
 """Shares of the space between blocks, tried page by page until the paper fits; type is never shrunk."""
 
@@ -92,9 +93,16 @@ def render_html(content: Page) -> str:
 
 def templates() -> Environment:
     """Where the pages' templates are found; what they are filled with is never read as markup."""
-    return Environment(
+    found = Environment(
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=False
     )
+    found.tests["holding_a_long_word"] = holds_a_long_word
+    return found
+
+
+def holds_a_long_word(text: Text) -> bool:
+    """Whether a cell holds a word so long that it must be let break, or it would push its table off the page."""
+    return _LONG_WORD.search(plain(text)) is not None
 
 
 def style_sheet() -> str:

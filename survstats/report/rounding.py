@@ -238,6 +238,11 @@ def _with_limits(form: Callable[[float], str], unit: str = "") -> Callable[[Numb
     return shown
 
 
+def _months_or_never(n: Number) -> str:
+    """Months and their limits, where an interval without end means no refresher."""
+    return _with_limits(lambda value: _whole(value) if math.isfinite(value) else "no refresher")(n)
+
+
 def _per_life(without: str) -> Callable[[Number], str]:
     """Money for each life and its limits; ``without`` stands where there is no upper one."""
 
@@ -263,6 +268,7 @@ WHOLE_FORMS: dict[str, Callable[[Number], str]] = {
     "percent_with_interval": _with_limits(_share),
     "whole_with_interval": _with_limits(_whole),
     "months_with_interval": _with_limits(_whole, f"{NO_BREAK}months"),
+    "months_or_never": _months_or_never,
     "seconds_with_interval": _with_limits(_seconds_bare, f"{NO_BREAK}seconds"),
     "time_ratio_with_interval": _with_limits(_time_ratio),
     "time_ratio_interval": lambda n: _pair(_time_ratio(_limit(n.low)), _time_ratio(_limit(n.high))),
@@ -273,6 +279,7 @@ WHOLE_FORMS: dict[str, Callable[[Number], str]] = {
     "agreement_interval": lambda n: _pair(*(FORMS["agreement"](_limit(limit)) for limit in (n.low, n.high))),
     "points_with_interval": _with_limits(_points_bare),
     "figure_with_interval": _with_limits(_figure),
+    "percent_exact_with_interval": _with_limits(_points_exact),
     "lives_with_interval": _with_limits(_lives),
     "money_with_interval": _money_with_limits,
     "money_less_with_interval": lambda n: _with_limits(_money)(_turned(n)),

@@ -69,14 +69,15 @@ def plan_swings(figure: SwingsFigure, *, narrow: bool = False, paper: Paper = "w
     size, width = (SIZES.narrow_note, NARROW) if narrow else (SIZES.label, WIDE)
     step = 1.35 * size
     key = _key_lines(figure, width, size)
-    names = [break_lines(row.name, width if narrow else NAMES - 3 * MM, size) for row in figure.rows]
+    reach = width if narrow else NAMES - 3 * MM
+    names = [break_lines(row.name, reach, size, anywhere=True) for row in figure.rows]
     top = step * len(key) + 2 * MM
     levels, y = [], top
     for name in names:
         own = step * len(name)
         levels.append(y + own + 1.2 * MM if narrow else y + max(ROW, own + 1.2 * MM) / 2)
         y += own + 4.2 * MM if narrow else max(ROW, own + 1.2 * MM)
-    foot = break_lines(figure.x_title, width if narrow else width - NAMES, size)
+    foot = break_lines(figure.x_title, width if narrow else width - NAMES, size, anywhere=True)
     plate = lay(width, y + 3.2 * MM + step * (len(foot) + 1.2), paper)
     ends = [0.0, *(end for row in figure.rows for end in (row.low, row.high))]
     air = 0.05 * (max(ends) - min(ends) or 1.0)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from survstats.report.content import plain
 from survstats.report.places import places
 from survstats.report.wording import Facts, Wording, facts_of
-from survstats.study.results import MASKED, Number, StudyResults
+from survstats.study.results import MASKED, Cell, Number, StudyResults
 
 if TYPE_CHECKING:
     from survstats.study.trace import Trace
@@ -34,9 +34,10 @@ _FORMS = {
     **dict.fromkeys(
         ("hours", "people", "courses", "courses_a_month", "courses_a_year"), "figure_with_interval"
     ),
-    **dict.fromkeys(("per_year", "per_hour", "per_course", "rate_a_year"), "figure_with_interval"),
+    **dict.fromkeys(("per_year", "per_hour", "rate_a_year"), "figure_with_interval"),
+    "per_course": "in_million_with_interval",
 }
-_UNITS = {"difference": "points", "share": "percent_sign"}
+_UNITS = {"difference": "points", "share": "percent_sign", "per_course": "in_million"}
 _ESTIMATES = ("difference", "value", "survived_share", "estimate")
 """Columns whose interval stands in the same row."""
 _COLUMNS = {
@@ -113,14 +114,21 @@ def _cell_number(results: StudyResults, found: Trace) -> Number | None:
     """The number in a cell of a known unit, with the interval of its row where the cell is the row's estimate."""
     table, _, place = found.id.partition(".")
     at, _, column = place.partition(".")
-    unit = _COLUMNS.get(column, "log_odds" if column == "estimate" else "")
-    if not unit or not isinstance(found.cell, int | float):
-        return None
     stored = results.tables[table]
     row = dict(zip(stored.columns, stored.rows[int(at)], strict=True))
+    unit = _unit(row, column)
+    if not unit or not isinstance(found.cell, int | float):
+        return None
     low, high = (row.get(end) if column in _ESTIMATES else None for end in ("low", "high"))
     low, high = (float(end) if isinstance(end, int | float) else None for end in (low, high))
     return Number(float(found.cell), unit, "table", low, high)
+
+
+def _unit(row: dict[str, Cell], column: str) -> str:
+    """What a cell is counted in: as its own row says, or as its column does everywhere; empty where neither does."""
+    if "unit" in row and column in ("value", "low", "high"):
+        return str(row["unit"])
+    return _COLUMNS.get(column, "log_odds" if column == "estimate" else "")
 
 
 def _shown(words: Wording, found: Trace, number: Number | None) -> str:

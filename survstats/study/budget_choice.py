@@ -22,13 +22,15 @@ Floats = NDArray[np.float64]
 STEPS = 40
 #: How far the grid reaches beyond the value that is given, or beyond the largest at which a policy breaks even.
 _REACH = 2.0
+#: Why there is no break-even, by what is said of the policy then.
+_NOWHERE = {"always": "pays_always", "never": "pays_never", "turns_twice": "turns_twice"}
 
 
 def store_break_evens(out: ResultsBuilder, told: Told, found: Sequence[Outcome]) -> None:
     """Where each policy begins to be worth it: by the value of a life, by the difference, by mishaps a year.
 
     The codes ``policy.K.break_even_value_form`` and so on say on which side it is worth it (above, below), or that it
-    is so always or never. The last two need a value of a life.
+    is so always or never, or on some stretches only (turns_twice). The last two need a value of a life.
     """
     now = told.policies[told.today]
     for at in told.others:
@@ -49,7 +51,7 @@ def _store_break_even(
 ) -> None:
     out.codes[f"{name}_form"] = found.form
     if found.value is None:
-        out.leave_out("pays_always" if found.form == "always" else "pays_never", name)
+        out.leave_out(_NOWHERE[found.form], name)
     else:
         store_figure(out, told, name, found.value, unit)
 
@@ -67,11 +69,13 @@ def store_choice(out: ResultsBuilder, told: Told, found: Sequence[Outcome]) -> N
     else:
         chances, worth_knowing = _by_value(values, lives, money)
         lines = [
-            (float(value), at, float(chance))
+            (float(value), at, told.policies[at].name, float(chance))
             for value, line in zip(values, chances, strict=True)
             for at, chance in enumerate(line)
         ]
-        out.table("acceptability", ("value_of_life", "policy", "chance"), lines, rests_on=told.rests_on)
+        out.table(
+            "acceptability", ("value_of_life", "policy", "name", "chance"), lines, rests_on=told.rests_on
+        )
         told_worth = [(float(value), float(one)) for value, one in zip(values, worth_knowing, strict=True)]
         out.table("evpi", ("value_of_life", "evpi"), told_worth, rests_on=told.rests_on)
     chance_ids = [f"policy.{at}.chance_best" for at in range(len(found))]
@@ -120,5 +124,6 @@ def store_swings(out: ResultsBuilder, told: Told, *, assumed: bool) -> None:
     for at in told.others:
         for one in swings(told.worlds, told.policies[at], today=now):
             if not (assumed and one.input == "gain"):
-                lines.append((at, one.input, *(float(getattr(one, column)) for column in columns)))
-    out.table("swings", ("policy", "input", *columns), lines, rests_on=told.rests_on)
+                figures = (float(getattr(one, column)) for column in columns)
+                lines.append((at, told.policies[at].name, one.input, *figures))
+    out.table("swings", ("policy", "name", "input", *columns), lines, rests_on=told.rests_on)

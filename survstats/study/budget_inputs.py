@@ -7,18 +7,18 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from survstats.decision.conventions import LEVEL, LIMITS, MONTHS_A_YEAR
 from survstats.decision.draw_worlds import DecisionInputs, GroupInputs, SpendInputs
 from survstats.decision.exposure import MishapRate, chance_of_none, none_in, rate_limits, years_between
 from survstats.decision.given import Given
 from survstats.decision.world import Policy
+from survstats.study.decision_figures import bounds_table
 from survstats.study.decision_plan import NEEDED, DecisionPlan, InputPlan
 from survstats.study.results import Cell, Number
 from survstats.study.results_builder import ResultsBuilder
 
 Floats = NDArray[np.float64]
 
-_MONTHS = 12
-_LEVEL = 0.95
 _YEARS_AHEAD = 10
 #: What each figure is counted in; sums of money are not named.
 UNITS = {
@@ -49,7 +49,8 @@ EXPOSURE_IDS = (
 def store_given(out: ResultsBuilder, plan: DecisionPlan) -> None:
     """Question, policies and groups in the words of the study file, and every figure with its source and quality.
 
-    Places of policies, groups and spends are counted from 0. The table ``budget_inputs`` holds one line a figure.
+    Places of policies, groups and spends are counted from 0. The table ``budget_inputs`` holds one line a figure,
+    ``budget_bounds`` within which limits each may be changed.
     """
     out.texts["decision.question"], out.texts["decision.money"] = plan.question, plan.money
     out.texts["decision.today"] = plan.today
@@ -68,6 +69,7 @@ def store_given(out: ResultsBuilder, plan: DecisionPlan) -> None:
     for at, spend in enumerate(plan.spend):
         out.texts[f"spend.{at}.name"] = spend.name
     _store_figures(out, plan)
+    out.table("budget_bounds", *bounds_table())
     out.lists["budget.missing"] = list(plan.missing)
 
 
@@ -108,7 +110,7 @@ def _say_where(out: ResultsBuilder, name: str, source: str, quality: str, shape:
 
 
 def _number(figure: InputPlan, unit: str) -> Number:
-    level = None if figure.low is None else 1.0 if figure.shape == "uniform" else _LEVEL
+    level = None if figure.low is None else 1.0 if figure.shape == "uniform" else LEVEL
     return Number(figure.value, unit, "study_file", figure.low, figure.high, level)
 
 
@@ -117,7 +119,7 @@ def policies(plan: DecisionPlan) -> tuple[Policy, ...]:
     return tuple(
         Policy(
             one.name,
-            math.inf if one.months is None else one.months / _MONTHS,
+            math.inf if one.months is None else one.months / MONTHS_A_YEAR,
             np.array([one.trained.get(group.name, 0.0) for group in plan.group]),
             tuple(one.spends),
         )
@@ -168,7 +170,7 @@ def store_exposure(out: ResultsBuilder, plan: DecisionPlan, mishaps_a_year: Floa
     assert counted is not None  # noqa: S101
     rate = MishapRate(counted.value, counted.hours)
     low, high = rate_limits(rate)
-    out.number("exposure.rate", Number(rate.mean, "per_hour", "gamma_jeffreys", low, high, _LEVEL))
+    out.number("exposure.rate", Number(rate.mean, "per_hour", "gamma_jeffreys", low, high, LEVEL))
     out.number("exposure.mishaps_a_year", over_worlds(mishaps_a_year, "per_year"))
     expected = float(mishaps_a_year.mean())
     out.figure("exposure.years_between", years_between(expected), unit="years", method="plausible_worlds")
@@ -182,5 +184,5 @@ def store_exposure(out: ResultsBuilder, plan: DecisionPlan, mishaps_a_year: Floa
 
 def over_worlds(values: Floats, unit: str, *, method: str = "plausible_worlds") -> Number:
     """Mean over plausible worlds, and the limits that hold 95 % of them."""
-    low, high = np.quantile(values, [(1 - _LEVEL) / 2, (1 + _LEVEL) / 2])
-    return Number(float(values.mean()), unit, method, float(low), float(high), _LEVEL)
+    low, high = np.quantile(values, LIMITS)
+    return Number(float(values.mean()), unit, method, float(low), float(high), LEVEL)

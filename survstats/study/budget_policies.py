@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from survstats.decision.conventions import LEVEL
 from survstats.decision.outcome import against_none, outcome
 from survstats.decision.world import Outcome, Policy, Worlds
 from survstats.decision.worth import (
@@ -21,8 +22,6 @@ from survstats.study.results import Cell, Number
 from survstats.study.results_builder import ResultsBuilder
 
 Floats = NDArray[np.float64]
-
-_LEVEL = 0.95
 
 
 @dataclass(frozen=True)
@@ -140,10 +139,12 @@ def _store_price(out: ResultsBuilder, told: Told, name: str, price: CostPerLife,
 def _price(price: CostPerLife) -> Number:
     low = -math.inf if price.low is None else price.low
     high = math.inf if price.high is None else price.high
-    return Number(price.value or 0.0, "money", "ratio_of_expectations", low, high, _LEVEL)
+    return Number(price.value or 0.0, "money", "ratio_of_expectations", low, high, LEVEL)
 
 
-def store_would_have_to(out: ResultsBuilder, told: Told, assumed: Sequence[tuple[float, Worlds]]) -> None:
+def store_would_have_to(
+    out: ResultsBuilder, told: Told, assumed: Sequence[tuple[float, Worlds]], *, own: float | None = None
+) -> None:
     """What each policy would come to, had the records shown so large a difference: the table ``budget_if``.
 
     The row of today's policy holds it against nobody trained.
@@ -154,6 +155,8 @@ def store_would_have_to(out: ResultsBuilder, told: Told, assumed: Sequence[tuple
     told : Told
     assumed : sequence of (float, Worlds)
         The difference as a share, and the worlds with it.
+    own : float, optional
+        The difference among them that is the records' own estimate: ``points_from`` is ``estimate`` in its rows.
     """
     lines: list[tuple[Cell, ...]] = []
     by_points = [(points, worlds, told.outcomes(worlds)) for points, worlds in assumed]
@@ -165,14 +168,14 @@ def store_would_have_to(out: ResultsBuilder, told: Told, assumed: Sequence[tuple
             limits = (price.low, price.high)
             lines.append(
                 (
-                    *(at, points, lives.value, lives.low, lives.high),
+                    *(at, told.policies[at].name, points, lives.value, lives.low, lives.high),
                     *(price.value, price.form, *limits, float(np.mean(one.lives < 0))),
+                    "estimate" if points == own else "multiple",
                 )
             )
-    columns = ("policy", "points", "lives_a_year", "lives_low", "lives_high", "cost_per_life", "form")
-    out.table(
-        "budget_if", (*columns, "cost_low", "cost_high", "chance_lives_lost"), lines, rests_on=told.rests_on
-    )
+    columns = ("policy", "name", "points", "lives_a_year", "lives_low", "lives_high", "cost_per_life", "form")
+    more = ("cost_low", "cost_high", "chance_lives_lost", "points_from")
+    out.table("budget_if", (*columns, *more), lines, rests_on=told.rests_on)
 
 
 def store_figure(out: ResultsBuilder, told: Told, name: str, value: float, unit: str) -> None:

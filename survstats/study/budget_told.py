@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from survstats.decision.deaths import share_cut
 from survstats.decision.draw_worlds import assumed_gain
 from survstats.groundwork.errors import NotEstimable
 from survstats.study.budget_choice import store_break_evens, store_choice, store_swings
@@ -47,7 +48,9 @@ TABLE_IDS = ("budget_groups", "swings", "worlds", "worlds_months")
 IDS = (*LIVES_IDS, *WORLD_IDS, *TABLE_IDS, *EXPOSURE_IDS, *INTERVAL_IDS, *WHOM_IDS, *MATRIX_IDS, "pool")
 
 #: Differences for which it is told what would have to be true, in units of the smallest worth having.
-MULTIPLES = (0, 1, 2, 3)
+MULTIPLES = (-1, 0, 1, 2, 3)
+#: Share of worlds from which on it is said on page 1 that the effect was cut back (common practice, no source).
+OFTEN_CUT = 0.1
 
 
 def store_budget(
@@ -94,6 +97,8 @@ def store_budget(
         out.codes["budget.missing_effect"] = out.absent["effect.rd"]
     _store_drawn(out, decision, drawing, carried=form != "would_have_to")
     _store_told(out, study, decision, drawing, form=form)
+    if (cut := out.numbers.get("budget.capped")) is not None:
+        out.codes["budget.cut_back"] = "often" if cut.value > OFTEN_CUT else "seldom"
 
 
 def _without(out: ResultsBuilder, reason: str, *, form: str = "") -> None:
@@ -134,21 +139,31 @@ def _store_drawn(out: ResultsBuilder, decision: DecisionPlan, drawing: Drawing, 
     if carried:
         store_gain(out, drawing)
         out.lists["budget.rests.records"].insert(0, "gain")
-        out.figure("budget.capped", drawn.capped, unit="share", method="plausible_worlds", rests_on=COMPARED)
+        chosen = policies(decision)
+        today = next(one for one in chosen if one.name == decision.today)
+        cut = share_cut(drawn.worlds, chosen, today=today)
+        out.figure("budget.capped", cut, unit="share", method="plausible_worlds", rests_on=COMPARED)
     else:
         out.leave_out("cannot_tell", "budget.capped", "budget_gain")
     store_worlds(out, drawn, carried=carried, rests_on=(*COMPARED, *AT_RISK))
+
+
+def _own(out: ResultsBuilder, smallest: float) -> float | None:
+    """The records' own estimate, where it lies outside the differences that are told anyway."""
+    estimate = out.numbers["effect.rd"].value
+    within = min(MULTIPLES) * smallest <= estimate <= max(MULTIPLES) * smallest
+    return None if within else estimate
 
 
 def _store_told(
     out: ResultsBuilder, study: Study, decision: DecisionPlan, drawing: Drawing, *, form: str
 ) -> None:
     drawn, smallest = drawing.drawn, study.plan.question.smallest_worthwhile_points / 100
-    assumed = [
-        (many * smallest, assumed_gain(drawn.worlds, many * smallest, drawn.mean_held)) for many in MULTIPLES
-    ]
     points = smallest if form == "would_have_to" else None
-    worlds = drawn.worlds if points is None else assumed[MULTIPLES.index(1)][1]
+    own = _own(out, smallest) if points is None else None
+    shown = sorted([*(many * smallest for many in MULTIPLES), *([] if own is None else [own])])
+    assumed = [(one, assumed_gain(drawn.worlds, one, drawn.mean_held)) for one in shown]
+    worlds = drawn.worlds if points is None else dict(assumed)[smallest]
     chosen = policies(decision)
     value = decision.inputs.value_of_life
     told = Told(
@@ -161,7 +176,7 @@ def _store_told(
     outcomes = told.outcomes()
     rates = [rate / 100 for rate in decision.discount_percent]
     store_money(out, told, outcomes, rates, decision.years)
-    store_would_have_to(out, told, assumed)
+    store_would_have_to(out, told, assumed, own=own)
     store_break_evens(out, told, outcomes)
     if points is None:
         store_lives(out, told, outcomes, rates, decision.years)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from survstats.decision.aboard import people_at_risk
 from survstats.decision.draw_worlds import Drawn, draw_worlds
 from survstats.decision.group_gain import GroupGain, group_gain, recorded_survival
+from survstats.decision.held import difference_held
 from survstats.decision.world import NEVER_TRAINED, TRAINED
 from survstats.effects.risk_model import refit
 from survstats.study.budget_inputs import decision_inputs, over_worlds
@@ -160,15 +161,17 @@ def store_groups(out: ResultsBuilder, drawing: Drawing) -> None:
 def store_gain(out: ResultsBuilder, drawing: Drawing) -> None:
     """The difference of each group and kind of people, as recorded and on the day of the course: ``budget_gain``.
 
-    The recorded one has faded since the course; dividing by what the trained still held gives the other, cut where it
-    would leave more or fewer alive than there are.
+    The recorded one has faded since the course; dividing by what the trained still held gives the other, cut here to
+    the room there is on that day. Policies fade it first and cut then.
     """
     drawn, lines = drawing.drawn, []
+    worlds = drawn.worlds
+    first_day = difference_held(worlds.gain, 1.0, worlds.survival_untrained)
     for at in range(len(drawing.groups)):
         for name, kind in KINDS.items():
             told = [
                 over_worlds(values[:, at, kind], "difference")
-                for values in (drawn.worlds.survival_untrained, drawn.gain.observed, drawn.worlds.gain)
+                for values in (worlds.survival_untrained, drawn.gain.observed, first_day)
             ]
             lines.append((at, name, *(part for one in told for part in (one.value, one.low, one.high))))
     parts = ("survival_untrained", "observed", "gain")

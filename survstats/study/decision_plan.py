@@ -1,7 +1,7 @@
 """What may stand under ``[decision]``: the question, the policies, the people, and every figure that is given.
 
 No figure has a default. One that the money needs and that is not there is no fault of the file: `DecisionPlan.missing`
-names it, and the paper says what it is and where such a figure is usually found.
+names it, and the paper explains it.
 `survstats.study.decision_refusals` says what must agree.
 """
 
@@ -12,13 +12,14 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, Field
 
+from survstats.decision.bounds import MONTHS_BETWEEN, MOST_FIGURE
 from survstats.study.plan_entries import STRICT, Label, Line, Role, Source, Word, Zone
 
 MOST_POLICIES, MOST_GROUPS, MOST_SPENDS = 6, 12, 5
 
-Figure = Annotated[float, Field(allow_inf_nan=False, ge=-1e15, le=1e15)]
+Figure = Annotated[float, Field(allow_inf_nan=False, ge=-MOST_FIGURE, le=MOST_FIGURE)]
 Share = Annotated[float, Field(ge=0, le=1)]
-Months = Annotated[float, Field(gt=0, le=600)]
+Months = Annotated[float, Field(ge=MONTHS_BETWEEN.least, le=MONTHS_BETWEEN.most)]
 Shape = Literal["known", "uniform", "normal", "lognormal", "beta"]
 Quality = Literal["measured", "assumed", "expert", "invented"]
 

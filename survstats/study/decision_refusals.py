@@ -9,7 +9,8 @@ from itertools import combinations
 from survstats.groundwork.errors import CallError, StudyFileError
 from survstats.groundwork.toml_faults import short
 from survstats.groundwork.words import did_you_mean
-from survstats.study.decision_figures import refuse_figure
+from survstats.study.decision_figures import refuse_figure, refuse_part_of_month
+from survstats.study.decision_letters import letters_not_set
 from survstats.study.decision_plan import DecisionPlan, GroupPlan, MatrixPlan, PolicyPlan
 from survstats.study.plan_sections import CabinPlan
 
@@ -28,7 +29,12 @@ def decision_refusals(plan: DecisionPlan, cabins: Mapping[str, CabinPlan]) -> li
     """
     refusals: list[Refusal] = [
         *_names_twice(plan),
+        *letters_not_set(plan),
         (("decision", "today"), partial(refuse_today, plan)),
+        (
+            ("decision", "longest_months"),
+            partial(refuse_part_of_month, "longest_months", plan.longest_months),
+        ),
         (("decision", "longest_months"), partial(refuse_longest, plan)),
         (("decision", "discount_percent"), partial(refuse_rates, plan)),
         (("decision", "matrix", "at_least"), partial(refuse_matrix, plan.matrix)),
@@ -40,6 +46,7 @@ def decision_refusals(plan: DecisionPlan, cabins: Mapping[str, CabinPlan]) -> li
         here: Path = ("decision", "policy", at)
         refusals.append(((*here, "trained"), partial(refuse_groups, policy, plan)))
         refusals.append(((*here, "spends"), partial(refuse_spends, policy, plan)))
+        refusals.append(((*here, "months"), partial(refuse_part_of_month, "months", policy.months)))
         refusals.append(((*here, "months"), partial(refuse_interval, policy, plan)))
     refusals += [(path, partial(refuse_figure, name, figure)) for name, path, figure in plan.given()]
     return refusals

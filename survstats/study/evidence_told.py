@@ -31,7 +31,7 @@ _OWN_IDS = (
 )
 _COUNT_IDS = tuple(f"evidence.{name}" for name in ("given", "pooled", "survivor_only", "left_out", "people"))
 IDS = (*_COUNT_IDS, *_POOLED_IDS, *_OWN_IDS, "evidence")
-_COLUMNS = (
+COLUMNS = (
     *("name", "source", "population", "currency", "overlap", "risk_of_bias", "use", "corrected", "strata"),
     *("trained", "trained_died", "untrained", "untrained_died", "rr", "rr_low", "rr_high"),
     *("rd", "rd_low", "rd_high", "weight"),
@@ -93,7 +93,7 @@ def _store_table(
     for plan, one in zip(plans, used, strict=True):
         weight = float(next(weights)) if pooled is not None and one.use == "pooled" else None
         rows.append(_row(plan, one, weight))
-    out.table("evidence", _COLUMNS, rows)
+    out.table("evidence", COLUMNS, rows)
 
 
 def _row(plan: OtherStudyPlan, one: Used, weight: float | None) -> tuple[Cell, ...]:

@@ -8,9 +8,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from survstats.decision.conventions import LEVEL, LIMITS, MONTHS_A_YEAR
 from survstats.decision.interval_choice import IntervalChoice, choose_interval, steps
 from survstats.decision.outcome import outcomes_by_interval
-from survstats.decision.refresher import FLAT_SHARE, NEVER
+from survstats.decision.refresher import NEVER
 from survstats.decision.world import Policy, Worlds
 from survstats.study.decision_plan import DecisionPlan
 from survstats.study.results import Cell, Number
@@ -20,16 +21,12 @@ Floats = NDArray[np.float64]
 
 WORTH_IDS = (
     *("interval.best_months", "interval.flat_from", "interval.flat_to", "interval.best_worth"),
-    *("interval.best_regret", "interval.today_regret", "interval.best_of_worlds"),
-    *("interval.bound_by_longest", "interval.flat_share"),
+    *("interval.today_regret", "interval.best_of_worlds", "interval.bound_by_longest"),
 )
 IDS = (*WORTH_IDS, "interval.points", "interval", "interval_steps")
-#: Forms of the budget in which there are no worlds.
-NO_WORLDS = ("not_asked", "inputs_missing")
 #: Months between courses that are looked at: each up to four years, every third up to ten.
 LOOKED_AT = (*range(3, 49), *range(51, 121, 3))
 _STEPS = (6, 12, 18, 24, 36, 48, 60)
-_MONTHS = 12
 
 
 def store_interval(
@@ -63,9 +60,6 @@ def store_interval(
     rests_on : sequence of str
         Counts that lives rest on.
     """
-    if form in NO_WORLDS:
-        out.leave_out(form, *IDS)
-        return
     today = today_of(plan, policies)
     base = next((one for one in (today, *policies) if np.any(one.covered > 0)), None)
     if base is None:
@@ -73,12 +67,13 @@ def store_interval(
         return
     out.codes["interval.policy"] = str(list(policies).index(base))
     months = _months(plan, policies)
-    found = outcomes_by_interval(worlds, [base], np.append(months, NEVER) / _MONTHS, today=today)
+    found = outcomes_by_interval(worlds, [base], np.append(months, NEVER) / MONTHS_A_YEAR, today=today)
     lives, cost = found.lives[0], found.cost[0]
     allowed = np.append(months, NEVER) <= (NEVER if plan.longest_months is None else plan.longest_months)
     value = plan.inputs.value_of_life
     choice = None if value is None else choose_interval(lives, cost, value.value, allowed)
-    _store_table(out, months, lives, cost, allowed, choice, points, rests_on)
+    own = {*_of_policies(policies), plan.longest_months}
+    _store_table(out, months, lives, cost, allowed, choice, points, rests_on, own=own)
     _store_steps(out, _steps_between(plan, policies), months, lives, cost, points, rests_on)
     store_points(out, "interval.points", points)
     if choice is None:
@@ -88,7 +83,8 @@ def store_interval(
         place = _place(choice, months, plan)
         out.codes["interval.finding"] = "would_have_to" if form == "would_have_to" else place
         out.codes["interval.shape"] = place
-        _store_choice(out, choice, months, np.round(base.interval * _MONTHS, 6), rests_on)
+        now = float(np.round(base.interval * MONTHS_A_YEAR, 6)) if base is today else None
+        _store_choice(out, choice, months, now, rests_on)
         out.count("interval.bound_by_longest", int(choice.unbound > choice.best))
 
 
@@ -112,11 +108,15 @@ def _months(plan: DecisionPlan, policies: Sequence[Policy]) -> Floats:
 
 def _listed(plan: DecisionPlan, policies: Sequence[Policy]) -> list[float]:
     """Months between which steps are told, the longest first, none beyond what is allowed."""
-    own = [float(np.round(one.interval * _MONTHS, 6)) for one in policies if np.isfinite(one.interval)]
-    months = {*map(float, _STEPS), *own}
+    months = {*map(float, _STEPS), *_of_policies(policies)}
     if plan.longest_months is not None:
         months = {*(month for month in months if month <= plan.longest_months), float(plan.longest_months)}
     return sorted(months, reverse=True)
+
+
+def _of_policies(policies: Sequence[Policy]) -> list[float]:
+    """Months between courses under each policy that has refreshers."""
+    return [float(np.round(one.interval * MONTHS_A_YEAR, 6)) for one in policies if np.isfinite(one.interval)]
 
 
 def _steps_between(plan: DecisionPlan, policies: Sequence[Policy]) -> list[float]:
@@ -144,9 +144,11 @@ def _store_table(
     choice: IntervalChoice | None,
     points: float | None,
     rests_on: Sequence[str],
+    *,
+    own: set[float | None],
 ) -> None:
-    """One row for each interval."""
-    low, high = np.quantile(lives, (0.025, 0.975), axis=0)
+    """One row for each interval; the study's ``own`` are the policies', the longest allowed and the best."""
+    low, high = np.quantile(lives, LIMITS, axis=0)
     mean, paid = lives.mean(axis=0), cost.mean(axis=0)
     columns = ["months", "allowed", "lives_a_year", "lives_low", "lives_high", "cost_a_year"]
     rows: list[list[Cell]] = [
@@ -157,8 +159,9 @@ def _store_table(
     for at, row in enumerate(rows):
         told = [None] * len(parts) if choice is None else [getattr(choice, part)[at] for part in parts]
         row += [None if one is None or np.isnan(one) else float(one) for one in told]
-        row.append(points)
-    out.table("interval", (*columns, *parts, "points"), rows, rests_on=rests_on)
+        best = choice is not None and choice.best == at
+        row += [points, "yes" if best or months[at] in own else "no"]
+    out.table("interval", (*columns, *parts, "points", "own"), rows, rests_on=rests_on)
 
 
 def _store_steps(
@@ -189,9 +192,9 @@ def _finite(value: float | None) -> float | None:
 
 
 def _store_choice(
-    out: ResultsBuilder, choice: IntervalChoice, months: Floats, own: float, rests_on: Sequence[str]
+    out: ResultsBuilder, choice: IntervalChoice, months: Floats, now: float | None, rests_on: Sequence[str]
 ) -> None:
-    """The best interval, how flat it is around it, and what today's loses against it."""
+    """The best interval, how flat it is around it, and what today's loses against it; ``now`` is today's, in months."""
     pays = choice.best < len(months) and choice.worth[choice.best] > 0
     out.codes["interval.pays"] = "yes" if pays else "no"
     ends = np.append(months, NEVER)
@@ -202,21 +205,20 @@ def _store_choice(
     else:
         out.leave_out("no_refresher_pays", "interval.best_months")
     if pays:
-        out.figure("interval.flat_share", FLAT_SHARE, unit="share", method="rule")
         for name, at in zip(("flat_from", "flat_to"), choice.flat, strict=True):
             out.figure(f"interval.{name}", ends[at], unit="months", method="worth", rests_on=rests_on)
     else:
-        out.leave_out("no_refresher_pays", "interval.flat_from", "interval.flat_to", "interval.flat_share")
-    money = (
-        ("best_worth", choice.worth[choice.best]),
-        ("best_regret", choice.regret[choice.best]),
-        ("today_regret", choice.regret[int(np.searchsorted(ends, own))]),
-    )
+        out.leave_out("no_refresher_pays", "interval.flat_from", "interval.flat_to")
+    money = [("best_worth", choice.worth[choice.best])]
+    if now is None:
+        out.leave_out("nobody_today", "interval.today_regret")
+    else:
+        money.append(("today_regret", choice.regret[int(np.searchsorted(ends, now))]))
     for name, amount in money:
         if np.isnan(amount):
             out.leave_out("not_allowed", f"interval.{name}")
         else:
             out.figure(f"interval.{name}", amount, unit="money_a_year", method="worth", rests_on=rests_on)
-    low, middle, high = np.quantile(choice.of_worlds, (0.025, 0.5, 0.975), method="nearest")
-    spread = Number(float(ends[middle]), "months", "draws", float(ends[low]), float(ends[high]), 0.95)
+    low, middle, high = np.quantile(choice.of_worlds, (LIMITS[0], 0.5, LIMITS[1]), method="nearest")
+    spread = Number(float(ends[middle]), "months", "draws", float(ends[low]), float(ends[high]), LEVEL)
     out.number("interval.best_of_worlds", spread, rests_on=rests_on)

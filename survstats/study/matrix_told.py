@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from survstats.decision.conventions import LIMITS
 from survstats.decision.outcome import outcome
 from survstats.decision.risk_matrix import (
     RiskMatrix,
@@ -17,7 +18,7 @@ from survstats.decision.risk_matrix import (
 )
 from survstats.decision.world import Policy, Worlds
 from survstats.study.decision_plan import DecisionPlan
-from survstats.study.interval_told import NO_WORLDS, store_points, today_of
+from survstats.study.interval_told import store_points, today_of
 from survstats.study.results_builder import ResultsBuilder
 
 IDS = ("matrix.unchanged", "matrix.points", "matrix_bands", "matrix_cells", "matrix_policies")
@@ -38,11 +39,9 @@ def store_matrix(
     Parameters
     ----------
     out, plan, worlds, policies, form, points, rests_on
-        As in `survstats.study.interval_told.store_interval`.
+        As in `survstats.study.interval_told.store_interval`; the form is not used.
     """
-    if form in NO_WORLDS:
-        out.leave_out(form, *IDS)
-        return
+    del form
     matrix = _matrix(out, plan)
     _store_matrix(out, matrix)
     store_points(out, "matrix.points", points)
@@ -56,11 +55,12 @@ def store_matrix(
     before = chances[list(policies).index(today)]
     means = chances.mean(axis=1)
     rows = []
-    for at, (low, high) in enumerate(np.quantile(chances, (0.025, 0.975), axis=1).T):
+    for at, (low, high) in enumerate(np.quantile(chances, LIMITS, axis=1).T):
         level = matrix.levels[places(means[at : at + 1], matrix)[0]]
         same = unchanged(chances[at : at + 1], before, matrix)
-        rows.append((at, float(means[at]), float(low), float(high), level.letter, matrix.cell(level), same))
-    columns = ("policy", "probability", "low", "high", "level", "cell", "unchanged")
+        chance = (float(means[at]), float(low), float(high))
+        rows.append((at, policies[at].name, *chance, level.letter, matrix.cell(level), same))
+    columns = ("policy", "name", "probability", "low", "high", "level", "cell", "unchanged")
     out.table("matrix_policies", columns, rows, rests_on=rests_on)
     out.codes["matrix.levels"] = "one" if len(np.unique(places(means, matrix))) == 1 else "several"
     share = unchanged(chances, before, matrix)

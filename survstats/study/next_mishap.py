@@ -1,14 +1,16 @@
-"""What would the next mishap have to look like to change the word?
+"""Which single new mishap, the most telling there could be, would give these records another word?
 
-The most telling mishap there could be is added to the records and everything is judged again: as many aboard as in the
-largest survivable mishap so far, every paper there, everyone alive when the water came; of each role half trained and
-half never. Told for: every trained person lives and every other dies. Told against: the other way round.
+An extreme mishap is added to the records and judged with them: as many aboard as in the largest survivable mishap so
+far, every paper there, everyone alive when the water came; of each role half trained and half never. Told for: every
+trained person lives and, of the others, none, a quarter or half. Told against: the other way round. The milder ones are
+tried since a mishap unlike all others widens the interval as well as moving it. Others than these are not tried.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -32,6 +34,10 @@ Side = Literal["for", "against"]
 
 #: How many such mishaps in a row are tried, in this order, until the word changes.
 TRIED = (1, 2, 3)
+#: The share of the group that fares worse which lives all the same: what is tried at each number of mishaps.
+LIVING = (0.0, 0.25, 0.5)
+#: Of the makes whose interval leaves a word possible, at each number so many are judged, the nearest to a word first.
+_JUDGED = 2
 _SURVIVABLE = ("survivable", "partially_survivable")
 _DAYS_SINCE_COURSE = 30
 _LEAST_ABOARD = 2
@@ -49,13 +55,13 @@ class NextMishap:
     people : int
         How many are aboard each.
     word, direction : str
-        After one of them.
+        After one of them, of the make that changes it if any does.
     needed : int or None
         The fewest of those tried after which the word, or what it is about, is another; None where none changed it.
     needed_word, needed_direction : str
         What it says then; as it was where none changed it.
     tried : int
-        The most that were tried; 0 where such mishaps can only bear out what is said as strongly as can be.
+        The most that were tried; 0 where nothing stronger could be said and none were.
     """
 
     side: Side
@@ -71,7 +77,7 @@ class NextMishap:
 def next_mishaps(
     study: Study, records: Records, now: Verdict, *, banners: tuple[str, ...] = ()
 ) -> tuple[NextMishap, ...]:
-    """What the most telling next mishaps would do, for training and against it; empty where there is none to go by.
+    """What extreme next mishaps would do, for training and against it; empty where there is none to go by.
 
     Parameters
     ----------
@@ -84,8 +90,9 @@ def next_mishaps(
 
     Notes
     -----
-    Each is judged as any study is, draws of unknown training included. The new mishaps fall on days on which no other
-    of the study did, with the operator, class, sea and seats of the one they are modelled on.
+    Where the interval leaves a word possible they are judged as any study is, draws of unknown training included. The
+    new mishaps fall on days on which no other of the study did, with the operator, class, sea and seats of the one
+    they are modelled on.
     """
     like = _like(study, records)
     if like is None:
@@ -97,21 +104,45 @@ def next_mishaps(
 def _told(
     study: Study, records: Records, now: Verdict, like: str, side: Side, banners: tuple[str, ...]
 ) -> NextMishap:
+    def judged(count: int, living: float) -> tuple[str, str]:
+        return _judged(study, added(count=count, living=living), banners)
+
     people = int((records.occupant["mishap_id"] == like).sum())
+    added = partial(with_mishaps, records, like, side=side)
     found: list[tuple[str, str]] = []
     needed = None
     if _may_move(now, side):
-        compared = _compared(study, with_mishaps(records, like, side=side, count=TRIED[-1]))
+        compared = {living: _compared(study, added(count=TRIED[-1], living=living)) for living in LIVING}
         for count in TRIED:
-            found.append(_NO_WORD)
-            if not _no_word_by_interval(study, _first_of(compared, records, count)):
-                found[-1] = _judged(study, with_mishaps(records, like, side=side, count=count), banners)
+            about = {
+                living: _interval_of(study, _first_of(compared[living], records, count)) for living in LIVING
+            }
+            said = _words(about, side, partial(judged, count))
+            found.append(next((one for one in said if one != _said(now)), _said(now)))
             if found[-1] != _said(now):
                 needed = count
                 break
     first, last = (found[0], found[-1]) if found else (_said(now), _said(now))
     tried = needed or (TRIED[-1] if found else 0)
     return NextMishap(side, people, *first, needed, *last, tried)
+
+
+def _words(
+    about: Mapping[float, Interval | None], side: Side, judged: Callable[[float], tuple[str, str]]
+) -> Iterator[tuple[str, str]]:
+    """What is said after so many mishaps of each make, until nobody asks; judged are those nearest to a word alone."""
+    possible = [living for living, one in about.items() if not _no_word_by_interval(one)]
+    for living in sorted(possible, key=lambda living: _short_of_a_word(about[living], side))[:_JUDGED]:
+        yield judged(living)
+    if len(possible) < len(about):
+        yield _NO_WORD
+
+
+def _short_of_a_word(about: Interval | None, side: Side) -> float:
+    """How far the limit that must pass 0 lies short of it, below 0 beyond; without an interval as far as can be."""
+    if about is None or about.low is None or about.high is None:
+        return np.inf
+    return -about.low if side == "for" else about.high
 
 
 def _may_move(now: Verdict, side: Side) -> bool:
@@ -139,15 +170,19 @@ def _first_of(compared: pd.DataFrame, before: Records, count: int) -> pd.DataFra
     return compared[~new.isin(sorted(names)[count:])]
 
 
-def _no_word_by_interval(study: Study, compared: pd.DataFrame) -> bool:
-    """Whether the interval covers 0 and is not wholly smaller than worthwhile: no gate can earn a word then."""
+def _interval_of(study: Study, compared: pd.DataFrame) -> Interval | None:
+    """The interval of the difference among those compared; None where it cannot be estimated."""
     try:
         model = model_of(compared, study.covariates)
         found = standardise(refit(model), level=thresholds()["beyond_chance"]["met_level"]).difference
     except NotEstimable:
-        return False
-    about = Interval(found.low, found.high, study.plan.question.smallest_worthwhile_points / 100)
-    return about.rule == "sign" and about.direction == "none"
+        return None
+    return Interval(found.low, found.high, study.plan.question.smallest_worthwhile_points / 100)
+
+
+def _no_word_by_interval(about: Interval | None) -> bool:
+    """Whether it covers 0 and is not wholly smaller than worthwhile: no gate can earn a word then."""
+    return about is not None and about.rule == "sign" and about.direction == "none"
 
 
 def _said(verdict: Verdict) -> tuple[str, str]:
@@ -171,8 +206,8 @@ def _like(study: Study, records: Records) -> str | None:
     return str(sorted(sizes.index[sizes == sizes.max()].astype(str))[0])
 
 
-def with_mishaps(records: Records, like: str, *, side: Side, count: int) -> Records:
-    """The records with so many more mishaps of the most telling kind, modelled on one of them.
+def with_mishaps(records: Records, like: str, *, side: Side, count: int, living: float = 0.0) -> Records:
+    """The records with so many more extreme mishaps of one make, modelled on one of them.
 
     Parameters
     ----------
@@ -181,6 +216,8 @@ def with_mishaps(records: Records, like: str, *, side: Side, count: int) -> Reco
         ``mishap_id`` of the one they are modelled on.
     side : {"for", "against"}
     count : int
+    living : float, optional
+        The share of the group that fares worse which lives all the same.
     """
     home = records.mishap["mishap_id"].astype(str).eq(like).to_numpy()
     rows = records.occupant["mishap_id"].astype(str).eq(like).to_numpy()
@@ -191,7 +228,7 @@ def with_mishaps(records: Records, like: str, *, side: Side, count: int) -> Reco
             _set(one, mishap_id=name, event_date=day, impact_survivability="survivable", coded_blind="yes")
         )
         people = _set(records.occupant[rows], mishap_id=name)
-        occupant.append(_fates(people, day, side))
+        occupant.append(_fates(people, day, side, living))
     return replace(
         records,
         mishap=pd.concat(mishap, ignore_index=True),
@@ -214,11 +251,15 @@ def _named_days(records: Records, like: str, count: int) -> Iterator[tuple[str, 
         yield name, free[at]
 
 
-def _fates(people: pd.DataFrame, day: pd.Timestamp, side: Side) -> pd.DataFrame:
-    """Every other person of a role trained a month ago, the rest never; one group lives."""
+def _fates(people: pd.DataFrame, day: pd.Timestamp, side: Side, living: float) -> pd.DataFrame:
+    """Every other person of a role trained a month ago, the rest never; one group lives, of the other each so many."""
     order = people.sort_values(["role", "seats_to_exit"], kind="stable").index
     trained = pd.Series(np.arange(len(order)) % 2 == 0, index=order).reindex(people.index).to_numpy()
     lives = trained if side == "for" else ~trained
+    others = pd.Series(~lives, index=people.index).reindex(order)
+    so_far = np.floor(others.cumsum() * living)
+    spared = others & so_far.diff().fillna(so_far).gt(0)
+    lives = lives | spared.reindex(people.index).to_numpy()
     course = day - pd.Timedelta(days=_DAYS_SINCE_COURSE)
     return _set(
         people,

@@ -165,7 +165,7 @@ def _store_held(out: ResultsBuilder, found: Found) -> None:
 
 
 def _store_next(out: ResultsBuilder, study: Study, records: Records, found: Found) -> None:
-    """What the most telling mishaps would do. It takes long, so that a decision must be named and an estimate there."""
+    """What extreme mishaps would do. It takes long, so that a decision must be named and an estimate there."""
     reason = None
     if study.plan.decision is None:
         reason = "not_asked"

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from survstats.decision.conventions import MONTHS_A_YEAR
 from survstats.decision.training_pool import Pool, follow_pool, monthly_demand
 from survstats.decision.world import Policy, Worlds
 from survstats.study.decision_plan import DecisionPlan
-from survstats.study.interval_told import NO_WORLDS, today_of
+from survstats.study.interval_told import today_of
+from survstats.study.results import Cell
 from survstats.study.results_builder import ResultsBuilder
 
 IDS = ("pool.capacity", "pool.months", "pool.overdue_now", "pool")
 _OF_POLICY = ("overdue_at_start", "overdue_after", "overdue_most", "backlog_gone_month")
 #: Followed for the years of the decision, but no longer than these.
 _MOST_YEARS = 10
-_MONTHS = 12
 
 
 def pool_ids(policies: Sequence[Policy]) -> tuple[str, ...]:
@@ -41,12 +42,9 @@ def store_pool(
     Parameters
     ----------
     out, plan, worlds, policies, form, points, rests_on
-        As in `survstats.study.interval_told.store_interval`; the last two are not used.
+        As in `survstats.study.interval_told.store_interval`; the last three are not used.
     """
-    del points, rests_on
-    if form in NO_WORLDS:
-        out.leave_out(form, *pool_ids(policies))
-        return
+    del form, points, rests_on
     leaving = worlds.leaving.mean(axis=0)
     for at, policy in enumerate(policies):
         need = monthly_demand(policy, worlds.people, leaving)
@@ -56,22 +54,23 @@ def store_pool(
         return
     late = plan.inputs.overdue_now
     out.codes["pool.overdue"] = "not_given" if late is None else "given"
-    overdue, months = 0.0 if late is None else late.value, round(_MONTHS * min(plan.years, _MOST_YEARS))
+    overdue, months = 0.0 if late is None else late.value, round(MONTHS_A_YEAR * min(plan.years, _MOST_YEARS))
     out.figure("pool.capacity", places.value, unit="courses_a_month", method="study_file")
     out.count("pool.months", months)
     if late is not None:
         out.figure("pool.overdue_now", overdue, unit="people", method="study_file")
     else:
         out.leave_out("not_given", "pool.overdue_now")
-    today, rows = today_of(plan, policies), []
+    today = today_of(plan, policies)
+    rows: list[tuple[Cell, ...]] = []
     for at, policy in enumerate(policies):
         pool = follow_pool(
             *(policy, today, worlds.people, leaving), capacity=places.value, overdue=overdue, months=months
         )
         _store_policy(out, f"policy.{at}", pool)
         lines = zip(pool.due, pool.trained, pool.overdue, strict=True)
-        rows += [(month, at, *map(float, line)) for month, line in enumerate(lines, start=1)]
-    out.table("pool", ("month", "policy", "due", "trained", "overdue"), rows)
+        rows += [(month, at, policy.name, *map(float, line)) for month, line in enumerate(lines, start=1)]
+    out.table("pool", ("month", "policy", "name", "due", "trained", "overdue"), rows)
 
 
 def _store_policy(out: ResultsBuilder, name: str, pool: Pool) -> None:

@@ -39,7 +39,7 @@ _FINDINGS = ("findings", "findings_by_rule", "accepted")
 _STEPS = re.compile(
     r"recency/\d+/(band|from_months|to_months)$|fading_months/\d+/from_months$|fading_curve/\d+/months$"
     r"|imputation_delta/\d+/delta_\w+$|imputation_chains/\d+/(draw|iteration)$|tipping/\d+/trained_died$"
-    r"|fitness/\d+/strength$|miscoding_grid/\d+/(sensitivity_\w+|specificity)$|choices/\d+/number$"
+    r"|fitness/\d+/strength$|miscoding_grid/\d+/(sensitivity_\w+|specificity)$|choices/\d+/number$|budget_bounds/"
 )
 #: The layout of the cabins: the study file decides it.
 _LAYOUT = re.compile(r"cabin_(layout|exits)/")

@@ -40,7 +40,9 @@ def worlds_of(draws: int) -> Worlds:
         mishaps_a_year=rng.gamma(3.5, 0.1, draws),
         at_risk=rng.gamma(9, 0.3, (draws, GROUPS)),
         survival_untrained=untrained,
-        gain=np.minimum(rng.normal(0.15, 0.08, (draws, GROUPS, 2)), 1 - untrained),
+        gain=rng.normal(
+            0.3, 0.3, (draws, GROUPS, 2)
+        ),  # of either sign, and often more than there is room for
         fading=math.log(2) / rng.lognormal(0.7, 0.3, draws),
         leaving=rng.lognormal(-1.9, 0.2, (draws, GROUPS)),
         first_cost=rng.lognormal(7, 0.1, draws),
@@ -99,9 +101,13 @@ def one_world(worlds: Worlds, world: int, policy: Policy, today: Policy) -> tupl
             (NEVER_TRAINED, 1 - max(own, before), False),
         ):
             lives, gain = worlds.survival_untrained[world, k, kind], worlds.gain[world, k, kind]
+            dead = (1 - lives) * left["others"]
             if trained:
-                lives += gain * held - min(worlds.false_confidence[world], lives, lives + gain)
-            deaths += at_risk * share * (1 - lives) * left["trained" if trained else "others"]
+                lives = min(max(lives + gain * held, 0.0), 1.0)
+                lives -= min(worlds.false_confidence[world], lives)
+                # Together no less is averted than by the spends alone, nor is more averted of those training kills.
+                dead = min((1 - lives) * left["trained"], max(dead, (1 - lives) * left["others"]))
+            deaths += at_risk * share * dead
         courses += people * own * (tau + a_year)
         money += people * own * (tau * worlds.first_cost[world] + a_year * worlds.refresher_cost[world])
     money += worlds.fixed_cost[world] if policy.covered.any() else 0

@@ -10,7 +10,10 @@ from survstats.decision.world import Policy, Spend, Worlds
 
 
 def some_worlds(seed: int = 0, *, draws: int = 200, groups: int = 3, harm: bool = False) -> Worlds:
-    """Worlds in which all inputs vary; ``harm``: gains of either sign, and much harm in training."""
+    """Worlds in which all inputs vary; ``harm``: gains of either sign, and much harm in training.
+
+    What was observed fits in; the gain on the day of the course need not.
+    """
     rng = np.random.default_rng(seed)
     untrained = rng.uniform(0.1, 0.9, (draws, groups, 2))
     gain = rng.normal(0 if harm else 0.15, 0.15, (draws, groups, 2))
@@ -21,7 +24,7 @@ def some_worlds(seed: int = 0, *, draws: int = 200, groups: int = 3, harm: bool 
         mishaps_a_year=rng.gamma(3.5, 0.1, draws),
         at_risk=rng.gamma(9, 0.3, (draws, groups)),
         survival_untrained=untrained,
-        gain=np.clip(gain, -untrained, 1 - untrained),
+        gain=np.clip(gain, -untrained, 1 - untrained) / np.exp(-fading)[:, None, None],
         fading=fading,
         leaving=rng.lognormal(-2, 0.3, (draws, groups)),
         first_cost=rng.lognormal(7, 0.1, draws),

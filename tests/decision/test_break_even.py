@@ -105,6 +105,34 @@ def test_a_gain_beyond_all_who_die_is_none():
     assert found == BreakEven(None, "always")
 
 
+def test_points_turn_where_worth_turns_with_what_is_held_cut():
+    # of 4 in 10 who die untrained, those refreshed each second year hold .72 of the gain and each fourth year .54
+    world = plain_world(fading=[np.log(2) / 2], mean_held=[0.72])
+    rarer, often = keeps(4, 1), keeps(2, 1)
+    money = 25 * 800.0
+    lost = (0.7213475204 - 0.5410106403) / 0.72 * 0.35 * 6.88  # lives for a difference of 1
+    found = points(world, rarer, today=often, value_of_life=money / (lost * 0.2))
+    assert found == BreakEven(pytest.approx(0.2, rel=1e-6), "below")
+    # beyond .4 x .72 / .7213 all of those refreshed often live, and no more than that can be lost
+    most = 0.4 * 0.72 / 0.7213475204
+    found = points(world, rarer, today=often, value_of_life=money / (lost * most * 1.01))
+    assert found == BreakEven(None, "always")  # as a straight line it would turn at 1.01 times that
+
+
+def test_worth_that_turns_and_turns_back_has_no_one_place():
+    # .72 held against .048: what is lost rises to .37 where all of those refreshed often live, then falls to .30
+    world = plain_world(fading=[np.log(2) / 2], mean_held=[0.2])
+    rarer, often = keeps(60, 1), keeps(2, 1)
+    money = 100 * (1 / 2 - 1 / 60) * 800.0
+    for lost, expected in (
+        (0.34, BreakEven(None, "turns_twice")),
+        (0.38, BreakEven(None, "always")),
+        (0.29, BreakEven(pytest.approx(0.29 * 0.2 / (0.7213475 - 0.0480898), rel=1e-5), "below")),
+    ):
+        value = money / (0.35 * 6.88 * lost)
+        assert points(world, rarer, today=often, value_of_life=value) == expected
+
+
 def test_harm_in_training_can_be_worth_it_at_no_gain_of_today_but_at_more_mishaps():
     worlds = plain_world(deaths_per_course=[0.01])
     found = mishaps(worlds, keeps(2, 0.5), today=keeps(2, 0), value_of_life=1e6)

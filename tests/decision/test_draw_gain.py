@@ -12,6 +12,7 @@ from fleet_records import by_role_and_seat, demo, everybody
 
 from survstats.decision.draw_gain import draw_gain, mean_held
 from survstats.decision.group_gain import GroupGain, group_gain
+from survstats.decision.held import survival_holding
 from survstats.decision.world import NEVER_TRAINED, TRAINED
 from survstats.effects.intervals import jackknife_error, t_quantile
 from survstats.effects.risk_model import prepare, refit
@@ -148,22 +149,19 @@ def test_fading_is_taken_out_with_the_half_life_of_the_same_world(main):
     found = draw_gain(gain, half_life, main.months_since, rng())
     by_person = np.array([np.mean(2.0 ** (-main.months_since / one)) for one in half_life])
     np.testing.assert_allclose(found.held, by_person, rtol=1e-12)
-    inside = found.gain * found.held[:, None, None]
-    free = np.isclose(inside, found.observed, rtol=1e-9)
-    assert 1 - free.all(axis=(1, 2)).mean() == pytest.approx(found.capped, abs=1e-12)
-    assert 0 < found.capped < 0.2
+    np.testing.assert_allclose(found.gain * found.held[:, None, None], found.observed, rtol=1e-12)
+    assert (found.survival_untrained + found.gain).max() > 1  # uncut: it is cut where it is held
 
 
-def test_survival_with_and_without_training_is_a_share_in_every_world(main):
+def test_survival_without_training_and_with_any_of_the_gain_held_is_a_share_in_every_world(main):
     for name, covariates in (("demo_main", None), ("demo_separation", FEW)):
         records = main if covariates is None else demo(name, covariates)
         gain = group_gain(records.refits, by_role_and_seat(records.analysed))
         found = draw_gain(gain, np.full(5_000, 6.0), records.months_since, rng())
-        total = found.survival_untrained + found.gain
-        for shares in (found.survival_untrained, total):
+        held = (survival_holding(found.gain, share, found.survival_untrained) for share in (1.0, 0.7, 0.1))
+        for shares in (found.survival_untrained, *held):
             assert shares.min() >= 0
             assert shares.max() <= 1
-        assert found.capped > 0
 
 
 def test_a_share_on_the_edge_is_drawn_plainly():

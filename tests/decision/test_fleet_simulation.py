@@ -63,6 +63,15 @@ SETTINGS = {
         spends=True,
     ),
     "a gain drawn around none": replace(ORDINARY, deaths_per_course=0.005),
+    "more gain than there is room for": replace(
+        ORDINARY,
+        groups=tuple(
+            replace(one, posts=3 * one.posts, gain=(0.7, 0.6), covered_today=0.1, covered=0.6)
+            for one in ORDINARY.groups
+        ),
+        half_life=1e6,
+        false_confidence=0.0,
+    ),
     "an assumed gain": replace(
         ORDINARY,
         groups=tuple(replace(one, gain=(0.14, 0.14)) for one in ORDINARY.groups),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -11,7 +13,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from survstats.decision.given import SHAPES, Given, beta_parameters, check, quantile, sample
+from survstats.decision.given import Given, Shape, beta_parameters, check, quantile, sample
 from survstats.groundwork.errors import StudyFileError
 from survstats.groundwork.resampling import stream
 
@@ -110,6 +112,7 @@ def test_quantiles_rise_and_stay_between_the_ends(shape, parts, shares):
         ("not_positive", Given("x", 1.0, 0.0, 2.0, "lognormal")),
         ("not_a_share", Given("x", 1.0, 0.5, 2.0, "beta")),
         ("limits_unmet", Given("x", 0.1, 0.09, 0.9, "beta")),
+        ("limits_unmet", Given("x", 0.06, 0.05, 0.9, "beta")),  # half of it would lie below 1e-10
         ("below_floor", Given("x", 1.0, -1.0, 3.0, "normal")),
         ("above_ceiling", Given("x", 30.0)),
     ],
@@ -121,13 +124,29 @@ def test_what_cannot_be_is_refused_with_a_way_out(reason, figure):
     assert caught.value.remedy
 
 
+def test_a_beta_that_is_let_through_leaves_about_as_much_beyond_each_limit_as_it_should():
+    passed = 0
+    for value, low, high in itertools.product(
+        (0.02, 0.06, 0.3, 0.9), (0, 0.001, 0.01, 0.2), (0.1, 0.4, 0.95, 1)
+    ):
+        try:
+            check(Given("x", value, low, high, "beta"))
+        except StudyFileError:
+            continue
+        law = stats.beta(*beta_parameters(value, low, high))
+        assert low == 0 or 0.01 <= law.cdf(low) <= 0.05
+        assert high == 1 or 0.01 <= law.sf(high) <= 0.05
+        passed += 1
+    assert passed >= 5
+
+
 def test_no_draw_without_the_check():
     with pytest.raises(StudyFileError):
         sample(Given("x", 1.0, -1.0, 3.0, "normal"), stream(1, "x"), 2, least=0.0)
 
 
 def test_every_shape_can_be_drawn():
-    for shape in SHAPES:
+    for shape in get_args(Shape):
         ends = (None, None) if shape == "known" else (0.2, 0.4)
         draws = sample(Given("x", 0.3, *ends, shape), stream(1, "x"), 50)
         assert np.isfinite(draws).all()

@@ -8,10 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plausible_worlds import many_worlds, one_world, two_policies
 
+from survstats.decision.courses import refreshers
+from survstats.decision.held import retained
 from survstats.decision.interval_choice import choose_interval, flat_zone, regret, steps, values_of_life
 from survstats.decision.outcome import outcomes_by_interval
-from survstats.decision.refresher import NEVER, best_interval, worth_of_interval
+from survstats.decision.refresher import NEVER, best_interval
 from survstats.decision.world import Policy
+from survstats.study.interval_told import LOOKED_AT
 
 ALL = np.ones(3, dtype=bool)
 
@@ -43,9 +46,21 @@ def test_one_world_with_one_group_has_the_interval_of_the_formula():
     benefit = value * 0.5 * 4.0 / 100.0 * 0.2
     best = float(best_interval(benefit, 600.0, np.log(2) / 2, leaving=0.15))
     assert years[choice.best] == pytest.approx(best, abs=0.01)
-    each = worth_of_interval(years, benefit, 600.0, np.log(2) / 2, leaving=0.15)
+    each = benefit * retained(years, np.log(2) / 2, 0.15) - 600.0 * refreshers(years, 0.15)
     assert choice.worth == pytest.approx(100.0 * (each - each[-1]), rel=1e-9, abs=1e-6)
     assert choice.regret[choice.best] == 0.0
+
+
+def test_on_the_grid_of_the_paper_one_world_has_the_interval_of_the_formula_within_a_step():
+    world = one_world(leaving=np.full((1, 1), 0.15))
+    policy = Policy("all", 2.0, np.ones(1))
+    months = np.append(np.array(LOOKED_AT, dtype=float), NEVER)
+    found = outcomes_by_interval(world, [policy], months / 12, today=policy)
+    for value in (1e6, 3e6, 8e6):
+        choice = choose_interval(found.lives[0], found.cost[0], value, np.ones(len(months), dtype=bool))
+        best = 12 * float(best_interval(value * 0.5 * 4.0 / 100.0 * 0.2, 600.0, np.log(2) / 2, leaving=0.15))
+        at = choice.best
+        assert months[max(at - 1, 0)] < best < months[at + 1], value
 
 
 def test_regret_is_never_negative_and_places_of_worlds_make_the_chances():

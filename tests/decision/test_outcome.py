@@ -10,15 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from some_worlds import keeps, plain_world, some_worlds
 
+from survstats.decision.deaths import share_cut
 from survstats.decision.held import retained
-from survstats.decision.outcome import (
-    BLOCK,
-    against_none,
-    confidence_lost,
-    outcome,
-    outcomes_by_interval,
-)
-from survstats.decision.world import NEVER_TRAINED, TRAINED, Outcome, Worlds
+from survstats.decision.outcome import BLOCK, against_none, outcome, outcomes_by_interval
+from survstats.decision.world import NEVER_TRAINED, TRAINED, Outcome, Spend, Worlds
 from survstats.groundwork.errors import CallError
 
 SHARES = st.one_of(st.just(0.0), st.just(1.0), st.floats(0, 1))
@@ -100,7 +95,23 @@ def test_false_confidence_is_lost_by_whoever_holds_training_and_never_more_than_
         [0.35 * 6.88 * 0.5 * (0.17 - 0.05)]
     )
     few = plain_world(false_confidence=[0.05], survival_untrained=[[[0.02, 0.04]]], gain=[[[0.1, -0.03]]])
-    assert confidence_lost(few)[0, 0] == pytest.approx([0.02, 0.01])
+    at_risk = 0.35 * 6.88
+    assert against_none(few, keeps(2, 1)).deaths == pytest.approx([at_risk])  # .04 - .03 is less than .05
+    assert outcome(few, keeps(2, 1), today=NOBODY).deaths == pytest.approx([at_risk * (1 - 0.07)])
+
+
+def test_the_gain_is_cut_after_it_has_faded_and_not_before():
+    # .4 die untrained; .5 on the first day, .72 of it held, is .36 and not .72 of .4
+    world = plain_world(gain=[[[0.5, 0.5]]], fading=[np.log(2) / 2])
+    held = 0.7213475204444817
+    found = outcome(world, keeps(2, 1), today=NOBODY)
+    assert found.lives == pytest.approx([0.35 * 6.88 * 0.5 * held])
+    assert share_cut(world, [keeps(2, 1)], today=NOBODY) == 0.0
+    more = plain_world(gain=[[[0.6, 0.6]]], fading=[np.log(2) / 2])
+    assert outcome(more, keeps(2, 1), today=NOBODY).lives == pytest.approx([0.35 * 6.88 * 0.4])
+    assert share_cut(more, [keeps(2, 1)], today=NOBODY) == 1.0
+    assert share_cut(more, [keeps(4, 1), NOBODY], today=NOBODY) == 0.0  # nobody holds so much
+    assert share_cut(more, [keeps(2, 0)], today=NOBODY) == 0.0  # nobody holds any
 
 
 def test_a_rival_spend_averts_a_share_of_what_is_left():
@@ -111,6 +122,19 @@ def test_a_rival_spend_averts_a_share_of_what_is_left():
     assert alone.lives == pytest.approx([at_risk * 0.4 * 0.2])  # nobody holds training, so nothing overlaps
     swapped = outcome(plain_world(), keeps(2, 0.0, spends=("rafts",)), today=keeps(2, 1.0))
     assert swapped.lives == pytest.approx([at_risk * (0.4 * 0.2 - 0.17)])
+
+
+def test_an_overlap_is_no_greater_than_what_training_averts():
+    # training averts e of the deaths, the rival .5; both count .9 of the rival's as averted by training already
+    rival = {"rafts": Spend(np.zeros(1), np.array([0.5]), np.array([0.9]))}
+    for gain, left in ((0.0, 0.5), (-0.1, 0.5 * 0.5 / 0.4), (0.04, 0.5), (0.3, 0.25 * (1 - 0.05))):
+        world = replace(plain_world(gain=[[[gain, gain]]]), spends=rival)
+        found = outcome(world, keeps(2, 1, spends=("rafts",)), today=NOBODY)
+        assert found.deaths == pytest.approx([0.35 * 6.88 * 0.4 * left])
+    # so that dropping a training that does nothing gains nobody by itself
+    useless = replace(plain_world(gain=[[[0.0, 0.0]]]), spends=rival)
+    dropped = outcome(useless, keeps(2, 0, spends=("rafts",)), today=keeps(2, 1, spends=("rafts",)))
+    assert dropped.lives == pytest.approx([0.0])
 
 
 def test_against_none_is_what_would_be_missed_if_training_stopped():
@@ -152,6 +176,33 @@ def test_deaths_stay_within_people_and_lives_within_the_deaths_of_the_year(world
 
 
 @FEW
+@given(st.integers(0, 50), st.booleans(), st.floats(0.25, 12), st.floats(0.05, 3))
+def test_who_holds_as_much_as_the_people_of_the_records_has_the_difference_they_showed(
+    seed, harm, interval, half_life
+):
+    worlds = some_worlds(seed, draws=40, harm=harm)
+    observed = worlds.gain * worlds.mean_held[:, None, None]
+    fading = np.full(40, np.log(2) / half_life)
+    held = retained(interval, fading, 0.1)
+    worlds = replace(
+        worlds,
+        fading=fading,
+        leaving=np.full((40, 3), 0.1),
+        mean_held=held,
+        gain=observed / held[:, None, None],  # many times more than there is room for, where little is held
+        false_confidence=np.zeros(40),
+        deaths_per_course=np.zeros(40),
+    )
+    everybody, nobody = keeps(interval, 1, 1, 1), keeps(np.inf, 0, 0, 0)
+    at_risk = worlds.mishaps_a_year[:, None] * worlds.at_risk
+    for found, kind in (
+        (outcome(worlds, everybody, today=nobody), NEVER_TRAINED),
+        (against_none(worlds, everybody), TRAINED),
+    ):
+        assert found.lives == pytest.approx((at_risk * observed[..., kind]).sum(axis=1), abs=1e-10)
+
+
+@FEW
 @given(WORLDS, POLICIES, POLICIES)
 def test_there_and_back_is_nothing_where_both_kinds_of_people_are_alike(worlds, one, other):
     first_kind = [NEVER_TRAINED, NEVER_TRAINED]
@@ -168,11 +219,7 @@ def test_there_and_back_is_nothing_where_both_kinds_of_people_are_alike(worlds, 
 @FEW
 @given(WORLDS, POLICIES, st.integers(0, 2))
 def test_training_and_a_rival_together_avert_no_less_than_either_and_no_more_than_both(worlds, policy, group):
-    worlds = replace(
-        worlds,
-        gain=np.abs(worlds.gain) * (1 - worlds.survival_untrained),
-        false_confidence=np.zeros(worlds.draws),
-    )
+    worlds = replace(worlds, gain=np.abs(worlds.gain), false_confidence=np.zeros(worlds.draws))
     nobody = replace(policy, covered=np.zeros(3), spends=())
     rafts = worlds.spends["rafts"]
     none = outcome(worlds, nobody, today=nobody).deaths
@@ -182,7 +229,7 @@ def test_training_and_a_rival_together_avert_no_less_than_either_and_no_more_tha
 
     trained = averted(replace(policy, spends=()))
     joint = averted(replace(policy, spends=("rafts",)))
-    assert np.all(joint >= np.maximum(trained, rafts.deaths_averted * (1 - rafts.overlap)) - 1e-12)
+    assert np.all(joint >= np.maximum(trained, rafts.deaths_averted) - 1e-12)
     assert np.all(joint <= np.minimum(1, trained + rafts.deaths_averted) + 1e-12)
 
 
@@ -303,9 +350,9 @@ def test_the_gain_of_the_trained_is_the_second():
     worlds = some_worlds(6)
     policy = keeps(3, 1, 1, 1)
     held = retained(3, worlds.fading[:, None], worlds.leaving)
-    loss = confidence_lost(worlds)[..., TRAINED]
+    untrained = worlds.survival_untrained[..., TRAINED]
+    survival = np.clip(untrained + worlds.gain[..., TRAINED] * held, 0, 1)
+    survival = np.maximum(survival - worlds.false_confidence[:, None], 0)
     courses = outcome(worlds, policy, today=policy).training_deaths
-    lives = (worlds.mishaps_a_year[:, None] * worlds.at_risk * (worlds.gain[..., TRAINED] * held - loss)).sum(
-        axis=1
-    )
+    lives = (worlds.mishaps_a_year[:, None] * worlds.at_risk * (survival - untrained)).sum(axis=1)
     assert against_none(worlds, policy).lives == pytest.approx(lives - courses, abs=1e-12)

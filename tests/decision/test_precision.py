@@ -99,6 +99,20 @@ COVARIATES = ("crew", "far", "operator_south", "aircraft_class", "sea_state", "c
 RUNS = 160
 
 
+@pytest.mark.parametrize(
+    ("mishaps", "away", "level"), [(2, 31.0, 0.99), (2, 60.0, 0.99), (3, 40.0, 0.999), (4, 35.0, 0.9999)]
+)
+def test_where_the_difference_is_far_beyond_its_error_the_spread_of_the_error_decides(mishaps, away, level):
+    """Against the chance that a normal estimate beats its bar, integrated over the chi-square law of its error."""
+    df = mishaps - 1
+    bar = t.ppf(0.5 + level / 2, df)
+    observed = Observed(0.01, mishaps)
+    found = chance_shown(observed, mishaps, away * 0.01, level=level)
+    shown, _ = quad(lambda x: norm.cdf(away - bar * math.sqrt(x / df)) * chi2.pdf(x, df), 0, 60, limit=400)
+    assert 0.05 < shown < 0.999
+    assert found == pytest.approx(shown, abs=2e-3)
+
+
 def drawn(mishaps, run, *, shared=0.0):
     """Interval of the difference in one draw of the logistic world, training adding 17 points; None where none is had.
 

@@ -87,10 +87,51 @@ def test_a_gain_swings_no_further_than_all_who_die():
     gain = np.repeat(np.linspace(0.1, 0.9, 101)[:, None, None], 2, axis=2)
     worlds = repeated(101, gain=gain)  # .4 of the untrained die
     found = by_name(worlds, keeps(2, 0.5), keeps(2, 0))["gain"]
-    assert found.high_at == pytest.approx(0.82)
+    assert (found.low_at, found.high_at) == pytest.approx((0.18, 0.4))  # what is applied
     assert (found.lives_low, found.lives_high) == pytest.approx(
         (0.35 * 6.88 * 0.5 * 0.18, 0.35 * 6.88 * 0.5 * 0.4)
     )
+
+
+def test_a_gain_moves_with_the_room_that_each_world_has_for_it():
+    # .5 of the deaths averted at one end of what is plausible and .9 at the other, whatever share dies untrained
+    rng = np.random.default_rng(8)
+    dies, averted, held = rng.uniform(0.2, 0.6, 400), np.linspace(0.45, 0.95, 400), rng.uniform(0.5, 1, 400)
+    worlds = repeated(
+        400,
+        survival_untrained=np.repeat(1 - dies[:, None, None], 2, axis=2),
+        gain=np.repeat((averted * dies / held)[:, None, None], 2, axis=2),
+        mean_held=held,
+        fading=np.full(400, 1e-9),
+    )
+    found = by_name(worlds, keeps(2, 1), keeps(2, 0))["gain"]
+    assert (found.low_at, found.high_at) == pytest.approx((0.5 * dies.mean(), 0.9 * dies.mean()))
+    for end, lives in ((0.5, found.lives_low), (0.9, found.lives_high)):
+        assert lives == pytest.approx(0.35 * 6.88 * np.mean(dies * np.minimum(end / held, 1)), rel=1e-6)
+
+
+def test_a_gain_that_fades_is_cut_after_it_has_faded():
+    # .4 of the untrained die; at half of it held, .7 on the first day is .35 and not half of .4
+    gain = np.repeat(np.linspace(0.3, 0.8, 101)[:, None, None], 2, axis=2)
+    worlds = repeated(101, gain=gain, fading=np.full(101, 0.2), leaving=np.full((101, 1), 0.2))
+    found = by_name(worlds, keeps(np.inf, 0.5), keeps(2, 0))["gain"]
+    assert (found.low_at, found.high_at) == pytest.approx((0.35, 0.4))  # what is applied: no more than all
+    assert (found.lives_low, found.lives_high) == pytest.approx(
+        (0.35 * 6.88 * 0.5 * 0.5 * 0.35, 0.35 * 6.88 * 0.5 * 0.5 * 0.75)
+    )
+
+
+def test_fading_swings_from_the_gain_before_any_cut():
+    # the same difference observed in all worlds, greater on the first day than there is room for
+    fading = np.linspace(0.1, 0.9, 201)
+    held = mean_discount(fading * 5)
+    gain = np.repeat((0.35 / held)[:, None, None], 2, axis=2)
+    assert gain.max() > 1 > 0.4 > 0.35
+    worlds = repeated(201, fading=fading, gain=gain, mean_held=held)
+    found = by_name(worlds, keeps(4, 0.5), keeps(2, 0))["fading"]
+    for rate, lives in ((0.18, found.lives_low), (0.82, found.lives_high)):
+        kept = mean_discount(rate * 4) / mean_discount(rate * 5)
+        assert lives == pytest.approx(0.35 * 6.88 * 0.5 * min(0.35 * kept, 0.4), rel=1e-4)
 
 
 def test_a_rival_spend_swings_by_its_own_name():

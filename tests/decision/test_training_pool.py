@@ -69,8 +69,26 @@ def test_halving_the_interval_makes_half_of_the_trained_due_at_once():
         every_second_year, yearly(), np.array([240.0]), NOBODY_LEAVES, capacity=1000.0, overdue=24.0
     )
     assert longer.start == 0.0  # who is past one year is within two
-    assert longer.due[:11] == pytest.approx(np.zeros(11))
-    assert longer.due[11:13] == pytest.approx([24.0, 18.0])  # those overdue, then who would have been next
+    assert longer.due[:12] == pytest.approx(np.full(12, 2.0))  # those overdue, by when their course ran out
+    assert longer.due[12:14] == pytest.approx([18.0, 18.0])  # then who would have been next
+
+
+def test_by_hand_of_those_overdue_a_somewhat_longer_interval_leaves_some_waiting():
+    """Twelve overdue, their courses ended in each of the last twelve months: eight are past 16 months as well."""
+    later = Policy("later", 16 / 12, np.ones(1))
+    pool = follow_pool(later, yearly(), np.array([132.0]), NOBODY_LEAVES, capacity=1000.0, overdue=12.0)
+    assert pool.start == pytest.approx(8.0)
+    assert pool.due[:4] == pytest.approx(np.ones(4))
+    assert pool.due[4:6] == pytest.approx([10.0, 10.0])
+
+
+def test_a_longer_interval_puts_off_those_overdue_without_a_month_in_which_all_of_them_come():
+    """120 of 2,000 overdue: the places that carry the settled year carry the year in which they come too."""
+    today, rarer = (Policy(name, years, np.ones(1)) for name, years in (("second", 2.0), ("fourth", 4.0)))
+    people, leaving = np.array([2000.0]), np.array([0.2])
+    pool = follow_pool(rarer, today, people, leaving, capacity=95.0, overdue=120.0, months=60)
+    assert (pool.start, pool.gone, pool.overdue.max()) == (0.0, 0, 0.0)
+    assert pool.due.max() < 95.0
 
 
 def test_new_cover_waits_for_a_first_course_and_who_is_dropped_does_not():
@@ -143,7 +161,8 @@ def test_places_below_the_need_of_a_settled_year_fall_behind_and_a_few_more_do_n
     assert words == ["falls_behind", "keeps_up"]
 
 
-def test_people_followed_one_by_one_wait_as_the_expected_numbers_do():
+@pytest.mark.parametrize("after", [24, 30])
+def test_people_followed_one_by_one_wait_as_the_expected_numbers_do(after):
     """Written apart: 40,000 people with a clock each; too few places at first, then enough to catch up."""
     generator, people = np.random.default_rng(3), 40_000
     gone, places, interval = 1 - np.exp(-0.2 / 12), 1_900, 24
@@ -152,22 +171,22 @@ def test_people_followed_one_by_one_wait_as_the_expected_numbers_do():
         float
     )  # since the course; a settled year before anybody is late
     late = np.arange(people) < 6_000
-    months[late] = interval
+    months[late] = interval + generator.integers(0, 12, 6_000)
     waits_for_first = np.zeros(people, dtype=bool)
     seen = []
     for _ in range(60):
         leaves = generator.random(people) < gone
         waits_for_first |= leaves
         months += 1
-        new, again = np.flatnonzero(waits_for_first), np.flatnonzero((months >= interval) & ~waits_for_first)
+        new, again = np.flatnonzero(waits_for_first), np.flatnonzero((months >= after) & ~waits_for_first)
         served = np.concatenate([generator.permutation(new), generator.permutation(again)])[:places]
         months[served], waits_for_first[served] = 0.0, False
         seen.append((len(served), len(new) + len(again) - len(served)))
     trained, overdue = np.array(seen, dtype=float).T
-    policy = Policy("all", 2.0, np.ones(1))
+    today, policy = (Policy("all", at / 12, np.ones(1)) for at in (interval, after))
     pool = follow_pool(
-        *(policy, policy, np.array([float(people)]), np.array([0.2])), capacity=places, overdue=6_000.0
+        *(policy, today, np.array([float(people)]), np.array([0.2])), capacity=places, overdue=6_000.0
     )
-    assert overdue.max() > 5_000  # else the comparison is of nothing
+    assert overdue.max() > (5_000 if after == interval else 2_000)  # else the comparison is of nothing
     assert np.abs(pool.overdue - overdue).max() < 0.01 * people
     assert np.abs(pool.trained - trained).max() < 0.01 * people

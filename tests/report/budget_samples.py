@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from survstats.study.decision_figures import bounds_table
 from survstats.study.results import Cell, Number, StudyResults, Table
 
 POLICIES = ("every second year", "every fourth year", "crew only, and rafts nearer the doors")
@@ -84,10 +85,12 @@ ALWAYS: dict[str, Number] = {
     "policy.0.demand_a_month": number(37.3, "courses"),
     "policy.1.demand_a_month": number(23.9, "courses"),
     "policy.2.demand_a_month": number(6.37, "courses"),
+    **{f"policy.{at}.overdue_at_start": number(112 - 53 * at, "people") for at in range(3)},
     "policy.0.overdue_after": number(17, "people"),
     "policy.1.overdue_after": number(4, "people"),
     "policy.2.overdue_after": number(1, "people"),
     "whom.capacity": number(430, "courses"),
+    "whom.joiners": number(346, "courses"),
     "whom.gap": number(0.0021, "lives"),
     "matrix.unchanged": number(0.983, "share"),
     "budget.points": number(0.03, "difference"),
@@ -280,6 +283,11 @@ def budget_inputs(names: Mapping[str, tuple[Number, str, str]]) -> Table:
     return Table(("name", "value", "low", "high", "shape", "unit", "quality"), tuple(rows))
 
 
+def budget_bounds() -> Table:
+    columns, rows = bounds_table()
+    return Table(columns, tuple(rows))
+
+
 OF_THE_DECISION = (
     "decision",
     "policy",
@@ -356,5 +364,10 @@ def with_budget(results: StudyResults, form: str, *, value: bool = True, **codes
         texts={**results.texts, **texts},
         lists={**results.lists, **lists},
         absent={**results.absent, **absent},
-        tables={**results.tables, **tables, "budget_inputs": budget_inputs(inputs)},
+        tables={
+            **results.tables,
+            **tables,
+            "budget_inputs": budget_inputs(inputs),
+            "budget_bounds": budget_bounds(),
+        },
     )

@@ -19,8 +19,9 @@ import survstats as sv
 
 ROOT = Path(__file__).resolve().parents[2]
 REPORTS = ROOT / "reports"
-PUBLISHED = ("demo_main", "demo_null", "demo_survivor_only")
-TALLEST = 6000
+PUBLISHED = ("demo_main", "demo_null", "demo_survivor_only", "demo_separation")
+PHONE, DESK = 320, 1000
+FIRST_LOOK, TALLEST = 1250, 6000
 
 
 def main(day: datetime.date) -> None:
@@ -30,7 +31,7 @@ def main(day: datetime.date) -> None:
         sv.publish(sv.run(sv.read_study(sv.demo_folder(name))), REPORTS / name, now=now)
     pictures = REPORTS / "pictures"
     pictures.mkdir(exist_ok=True)
-    for name, short in zip(PUBLISHED, ("", "-null", "-survivor-only"), strict=True):
+    for name, short in zip(PUBLISHED, ("", "-null", "-survivor-only", "-separation"), strict=True):
         for page in (1, 2):
             save(pdf_page(REPORTS / name / "brief.pdf", page), pictures / f"page{page}{short}.png")
     first = pdf_page(REPORTS / "demo_main" / "brief.pdf", 1)
@@ -42,7 +43,11 @@ def main(day: datetime.date) -> None:
     for page in (3, 5, 8):
         save(pdf_page(REPORTS / "demo_main" / "annex.pdf", page), pictures / f"annex{page}.png")
     for paper, name in (("brief", "phone"), ("records", "records-phone"), ("annex", "annex-phone")):
-        save(phone_page(REPORTS / "demo_main" / f"{paper}.html"), pictures / f"{name}.png")
+        save(screen_page(REPORTS / "demo_main" / f"{paper}.html", PHONE), pictures / f"{name}.png")
+    for name, short in (("demo_main", ""), ("demo_separation", "-separation")):
+        save(pdf_page(REPORTS / name / "budget.pdf", 1), pictures / f"budget1{short}.png")
+    sheet = screen_page(REPORTS / "demo_separation" / "worksheet.html", DESK)
+    save(sheet[:FIRST_LOOK], pictures / "worksheet.png")
 
 
 def pdf_page(path: Path, page: int) -> np.ndarray:
@@ -54,8 +59,8 @@ def pdf_page(path: Path, page: int) -> np.ndarray:
         return matplotlib.image.imread(out.with_suffix(".png"))[..., :3]
 
 
-def phone_page(path: Path) -> np.ndarray:
-    """The whole HTML page as a phone of 320 pixels shows it."""
+def screen_page(path: Path, width: int) -> np.ndarray:
+    """The whole HTML page as a screen of so many pixels shows it."""
     from selenium import webdriver
 
     options = webdriver.ChromeOptions()
@@ -63,7 +68,7 @@ def phone_page(path: Path) -> np.ndarray:
         options.add_argument(flag)
     browser = webdriver.Chrome(options=options, service=webdriver.ChromeService("/usr/bin/chromedriver"))
     try:
-        size = {"width": 320, "height": 800, "deviceScaleFactor": 1, "mobile": True}
+        size = {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": width == PHONE}
         browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
         browser.get(path.as_uri())
         height = min(browser.execute_script("return document.documentElement.scrollHeight"), TALLEST)

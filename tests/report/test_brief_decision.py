@@ -10,6 +10,7 @@ import pytest
 from decision_samples import FORMS, NAMES, with_decision, without_decision
 from test_brief import NEVER, counted, first_page, running_text
 
+from survstats.records.demo import DEMO_NAMES
 from survstats.report.brief import brief_content
 from survstats.report.content import plain
 from survstats.report.publish import count_pages, render_html, render_pdf
@@ -70,13 +71,42 @@ def test_a_word_that_is_not_earned_carries_no_lives_no_cost_per_life_and_no_best
         assert ("best" in said) <= carried, form
         if form == "would_have_to":
             assert "cannot choose" in said
-            assert "no cost per life" in said
+            assert "what it does to lives these records cannot say" in said
+            assert "no cost" not in said
 
 
 def test_figures_of_lives_left_in_the_results_are_not_told_without_a_word(study):
     whole = with_decision(study, "lean", best=1)
     codes = {**whole.codes, "budget.form": "would_have_to"}
-    assert not re.search(r"lives|best|5 million", lead(replace(whole, codes=codes)))
+    said = lead(replace(whole, codes=codes))
+    assert not re.search(r"\d\)? lives|best|5 million|−0\.03", said)
+    assert re.search(r"\d\)? lives", lead(whole))
+
+
+def test_a_word_that_merely_leans_carries_ranking_and_lives_only_if_training_is_why(study):
+    leans, carries = (lead(with_decision(study, form, best=1)) for form in ("lean", "recommend"))
+    assert "If training is why, at EUR 5 million a life, every fourth year is best" in leans
+    assert "lives, if training is why." in leans
+    assert "if training is why" not in carries.lower()
+
+
+@pytest.mark.parametrize("name", [name for name in DEMO_NAMES if name != "demo_survivor_only"])
+def test_passengers_alone_stand_beside_all_aboard_on_page_1_with_a_decision_and_without(demo_results, name):
+    for results in (demo_results[name], without_decision(demo_results[name])):
+        saw = content(results).blocks[0].body[0]
+        told = {piece.id for piece in saw}
+        assert {"effect.rd_all_aboard", "effect.rd_passengers"} <= told
+
+
+def test_what_stands_beside_the_main_estimate_is_one_sentence_however_much_of_it_there_is(study):
+    def said(*absent):
+        numbers = {name: number for name, number in study.numbers.items() if name not in absent}
+        return plain(content(replace(study, numbers=numbers)).blocks[0].body[0])
+
+    assert re.search(r"All aboard, the difference is \S+ \(.*?\); passengers alone, \S+ \(.*?\)\.", said())
+    assert "; passengers alone" not in said("effect.rd_passengers")
+    assert re.search(r"Passengers alone, the difference is .*?\)\.", said("effect.rd_all_aboard"))
+    assert "the difference is" not in said("effect.rd_all_aboard", "effect.rd_passengers", "crude.rd")
 
 
 def test_the_interval_stands_beside_every_figure_of_a_policy(study):

@@ -16,13 +16,13 @@ from survstats.report.budget.evidence import evidence
 from survstats.report.budget.planning import planning
 from survstats.report.content import plain
 from survstats.report.head import paper_words
-from survstats.study.evidence_told import _COLUMNS
+from survstats.study.evidence_told import COLUMNS
 from survstats.study.planning_told import RECORD
 from survstats.study.results import Number, Table
 
 WORDS = ("cannot_tell", "suggests", "supports")
 ROW = {
-    **dict.fromkeys(_COLUMNS, None),
+    **dict.fromkeys(COLUMNS, None),
     **{
         "name": "Long Banks",
         "source": "S. Ource 1999",
@@ -77,7 +77,7 @@ def told(base, rows, *, lift="not_beyond_chance", pooled=True, own=True):
             for name, value in (("before", 0.8), ("after", 0.94))
         }
     absent = {**base.absent, "evidence.rr_death": "too_few_studies", "evidence.posterior": "own_unbounded"}
-    table = Table(_COLUMNS, tuple(tuple(row[name] for name in _COLUMNS) for row in rows))
+    table = Table(COLUMNS, tuple(tuple(row[name] for name in COLUMNS) for row in rows))
     return replace(
         base,
         numbers=numbers,
@@ -229,10 +229,21 @@ def test_every_number_of_the_plan_stands_there(base):
     assert "suggest a benefit" in text
 
 
+def test_where_the_mishaps_in_hand_are_enough_no_number_of_more_is_told(base):
+    results = foretold(base)
+    none = ("mishaps_to_settle", "years_to_settle", "mishaps_if_as_estimated", "more_for_precision")
+    numbers = {f"planning.{name}": replace(results.numbers[f"planning.{name}"], value=0.0) for name in none}
+    text = said(section(planning, replace(results, numbers={**results.numbers, **numbers})))
+    assert text.count("as many mishaps as are in hand would show it") == 2
+    assert "no more mishaps are needed" in text
+    for part in ("0 more", "0 years", "more than there are"):
+        assert part not in text, part
+
+
 @pytest.mark.parametrize("state", ["one", "several", "none", "strongest"])
 def test_what_the_next_mishap_could_do_is_said_for_both_sides(base, state):
     text = said(section(planning, foretold(base, best=state, worst=state)))
-    assert text.count("If every trained person") == 2
+    assert text.count("none, a quarter or half") == 2
     assert ("could not tell" in text) == (state in ("one", "several"))
 
 

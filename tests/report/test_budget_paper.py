@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 import re
 from dataclasses import fields, is_dataclass, replace
 from functools import cache
@@ -180,8 +181,150 @@ def test_what_is_assumed_is_called_so(made):
         assert f"assumed {points}{GAP}points" in said(section(content, key))
     told = said(section(content, "have-to"))
     assert "Each row is an assumption" in told
-    assert f"assumed 3{GAP}points" in told  # what the break-evens hold for
-    assert "hold for an assumed" not in said(section(made("lean"), "have-to"))
+    assert "hold only if training adds" not in said(section(made("lean"), "have-to"))
+
+
+@pytest.mark.parametrize("value", [True, False])
+def test_above_break_evens_of_an_assumed_gain_it_is_said_that_they_are_no_price_of_a_life(made, value):
+    even = section(made("would_have_to", value), "have-to").blocks[-1]
+    told = plain(even.lead)
+    assert f"assumed 3{GAP}points" in told
+    assert "the price of a life" in told
+    assert ("mishaps a year hold" in told) == value
+    assert "assumed" not in plain(section(made("lean", value), "have-to").blocks[-1].lead)
+
+
+@pytest.mark.parametrize("shape", ["inside", "at_longest", "at_shortest", "at_end", "none", "no_value"])
+def test_no_interval_is_best_where_the_records_cannot_tell(demo_results, shape):
+    results = with_budget(demo_results["demo_main"], "would_have_to", **{"interval.shape": shape})
+    stored = {"interval.best_months": Number(31, "months", "invented")}
+    stored["interval.today_regret"] = Number(23400, "money", "invented")
+    results = replace(results, numbers={**results.numbers, **stored})
+    told = said(section(budget_content(results, date=DATE), "interval"))
+    assert "Worth is highest" not in told
+    assert "is expected to lose EUR" not in told
+    assert ("would be" if shape != "at_end" else "would still rise") in told
+
+
+def test_what_is_best_is_not_said_where_the_records_show_a_loss(made):
+    for form in ("lean", "recommend"):
+        harm, gain = (made(form, True, way) for way in ("harm", "benefit"))
+        for content, is_said in ((harm, False), (gain, True)):
+            assert ("worth most" in said(content.answer)) == is_said
+            assert ("the best option by expectation is" in said(section(content, "worth"))) == is_said
+        assert "follows from the loss" in said(section(harm, "worth"))
+
+
+@pytest.mark.parametrize("direction", ["benefit", "harm"])
+def test_a_leaning_states_its_condition_at_every_figure_of_lives(made, direction):
+    lean, firm = (made(form, True, direction) for form in ("lean", "recommend"))
+    heads = [plain(head) for head in lean.opening[0].table.heads]
+    assert heads[3:] == [
+        "lives against today, if training is why",
+        "chance of fewer lives, if training is why",
+    ]
+    for key in ("buys", "exposure", "worth"):
+        assert "f training is why" in said(section(lean, key))
+        assert "f training is why" not in said(section(firm, key))
+    assert "no ceiling on research" in said(section(lean, "worth"))
+
+
+def nobody_today(results):
+    """The results as they are where today's policy trains nobody: no programme to hold against none."""
+    gone = ("budget.years_per_life", "budget.cost_per_life", "interval.today_regret")
+    numbers = {name: number for name, number in results.numbers.items() if name not in gone}
+    numbers |= {f"policy.0.covered.{at}": Number(0, "share", "study_file") for at in range(3)}
+    if "budget.lives_per_year" in numbers:
+        numbers["budget.lives_per_year"] = Number(0, "lives", "invented", 0, 0, 0.95)
+    codes = {**results.codes, "interval.policy": "1"}
+    return replace(results, numbers=numbers, codes=codes)
+
+
+@pytest.mark.parametrize("form", ["recommend", "lean", "would_have_to", "inputs_missing"])
+def test_where_nobody_is_trained_today_nothing_is_said_of_a_programme(demo_results, form):
+    results = with_budget(demo_results["demo_main"], form)
+    before = said(budget_content(results, date=DATE))
+    told = said(budget_content(nobody_today(results), date=DATE))
+    untrue = [
+        "than no training",
+        "against no training",
+        "Against no training at all",
+        "today's training comes to",
+        "Today's interval",
+        "those of today's policy throughout",
+        "The cut costs nobody",
+    ]
+    assert [one for one in untrue if one in told] == []
+    assert len([one for one in untrue if one in before]) >= {"recommend": 6, "lean": 5}.get(form, 0)
+    assert f"{POLICIES[0]}: nobody is trained" in told
+    assert "nobody is trained" not in before
+    if form != "inputs_missing":
+        assert f"The people kept trained are those of {POLICIES[1]} throughout" in told
+    assert f"{POLICIES[2]}: crew{GAP}97{GAP}%" in told
+
+
+def test_the_programme_stands_where_one_option_alone_trains_nobody(demo_results):
+    results = with_budget(demo_results["demo_main"], "recommend")
+    none = {f"policy.2.covered.{at}": Number(0, "share", "study_file") for at in range(3)}
+    told = said(budget_content(replace(results, numbers={**results.numbers, **none}), date=DATE))
+    assert f"{POLICIES[2]}: nobody is trained, rafts nearer the doors. Cut for it" in told
+    assert "Against no training at all, today's policy comes to" in told
+
+
+def test_the_intervals_that_were_asked_about_stand_in_the_table(demo_results):
+    results = with_budget(demo_results["demo_main"], "recommend")
+    table = results.tables["interval"]
+    rows = tuple((*row, "yes" if row[0] in (31, 54) else "no") for row in table.rows)
+    table = replace(table, columns=(*table.columns, "own"), rows=rows)
+    content = budget_content(replace(results, tables={**results.tables, "interval": table}), date=DATE)
+    shown = [plain(row[0]) for row in section(content, "interval").blocks[1].table.rows]
+    assert shown == ["6", "12", "18", "24", "31", "36", "48", "54", "60"]  # not 42
+
+
+@pytest.mark.parametrize("most", [False, True])
+def test_an_interval_without_end_is_called_no_refresher(demo_results, most):
+    results = with_budget(demo_results["demo_main"], "recommend")
+    of_worlds = Number(math.inf if most else 36, "months", "draws", 15, math.inf, 0.95)
+    numbers = {"interval.best_of_worlds": of_worlds, "interval.flat_to": Number(math.inf, "months", "worth")}
+    content = budget_content(replace(results, numbers={**results.numbers, **numbers}), date=DATE)
+    told = said(section(content, "interval"))
+    if most:
+        assert "more than half of them would choose no refresher at all" in told
+    else:
+        assert f"half of them would choose 36 (15{GAP}to{GAP}no refresher) months or less" in told
+    assert f"From 22{GAP}months on it is nearly as high, no refresher at all included" in told
+    assert "no limit months" not in told
+    assert "inf" not in told.split()
+    assert render_html(content)
+
+
+def test_on_page_one_stands_that_the_effect_was_cut_back_in_many_worlds(demo_results):
+    for code, is_said in (("often", True), ("seldom", False)):
+        results = with_budget(demo_results["demo_main"], "lean", **{"budget.cut_back": code})
+        assert ("budget.capped" in ids(budget_content(results, date=DATE).answer)) == is_said
+
+
+def test_the_records_own_estimate_is_named_among_the_assumptions(demo_results):
+    results = with_budget(demo_results["demo_main"], "lean")
+    stored = results.tables["budget_if"]
+    rows = tuple((*row, "estimate" if row[1] == 0.09 else "multiple") for row in stored.rows)
+    table = replace(stored, columns=(*stored.columns, "points_from"), rows=rows)
+    results = replace(results, tables={**results.tables, "budget_if": table})
+    options, programme = section(budget_content(results, date=DATE), "have-to").blocks[1:3]
+    for column, block in ((1, options), (0, programme)):
+        told = [plain(row[column]) for row in block.table.rows][:4]
+        assert told == ["0", "3", "6", "9 (the records' own)"]
+
+
+def test_without_a_sum_nothing_is_said_to_rest_on_anything(made):
+    for form, there in (("inputs_missing", False), ("not_drawn", False), ("would_have_to", True)):
+        assert ("What rests on what" in said(made(form).opening)) == there
+
+
+def test_what_is_left_out_names_harm_and_what_is_drawn_apart(made):
+    told = said(section(made("would_have_to"), "left-out"))
+    assert "Harm is taken to fade" in told
+    assert "drawn each for itself" in told
 
 
 @pytest.mark.parametrize("form", ALL)

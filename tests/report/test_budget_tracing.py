@@ -117,7 +117,6 @@ def test_each_column_and_each_row_of_a_table_changes_its_own_words(filled):
         "whom_first",
         "evpi",
         "swings",
-        "budget_inputs",
         "budget_groups",
     }
     heaps: dict[tuple[str, object], list[str]] = {}
@@ -140,7 +139,7 @@ def test_each_text_and_list_changes_its_own_words(filled, form):
     assert {old.id for old, new in zip(before, after, strict=True) if old.text != new.text} == set(told)
     for name in ("decision.question", "decision.today", "policy.1.name", "input.people.0.source"):
         demand_only(before, words(replace(results, texts={**results.texts, name: "other words"})), name)
-    for name in ("budget.rests.records", "budget.rests.given"):
+    for name in ("budget.rests.records", "budget.rests.given") if form != "inputs_missing" else ():
         demand_only(before, words(replace(results, lists={**results.lists, name: ["held", "hours"]})), name)
 
 

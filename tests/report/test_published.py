@@ -15,14 +15,13 @@ import survstats as sv
 from survstats.report.papers import papers
 
 REPORTS = Path(__file__).resolve().parents[2] / "reports"
-PUBLISHED = ("demo_main", "demo_null", "demo_survivor_only")
+PUBLISHED = ("demo_main", "demo_null", "demo_survivor_only", "demo_separation")
 
 
 @pytest.fixture(scope="module", params=PUBLISHED)
-def pair(request):
+def pair(request, demo_results):
     """A published folder and what the study gives today."""
-    folder = REPORTS / request.param
-    return folder, sv.run(sv.read_study(sv.demo_folder(request.param)))
+    return REPORTS / request.param, demo_results[request.param]
 
 
 def test_every_published_number_is_computed_again(pair):

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import replace
 
 import pytest
 
 from survstats.groundwork.errors import CallError
+from survstats.report.budget.paper import budget_content
 from survstats.report.places import places
 from survstats.report.trace_text import trace_text
 from survstats.study.results import Number
@@ -106,3 +108,77 @@ def test_what_is_passed_on_says_that_rows_were_left_out(results):
     text = told(shared, "effect.rd")
     assert "left out on purpose" in " ".join(text.split())
     assert "occupant.csv" not in text
+
+
+#: Cells of the tables on the decision, in the unit that their own row names.
+GIVEN = {
+    "budget_inputs.1.value": "20 000 (17 000 to 23 000)",
+    "budget_inputs.1.low": "17 000",
+    "budget_inputs.2.value": "EUR 1 100",
+    "budget_inputs.6.high": "EUR 80 000",
+    "budget_inputs.7.value": "24 months (10 to 60)",
+    "budget_inputs.8.value": "1.0 (0.20 to 5.0) in a million",
+    "budget_inputs.27.value": "6 (1 to 15) of a hundred",
+}
+#: Tables on the decision whose cells are told as they stand in the file beside the paper.
+AS_THEY_STAND = (
+    *(
+        "acceptability",
+        "budget_bounds",
+        "budget_gain",
+        "budget_groups",
+        "budget_if",
+        "evidence",
+        "evpi",
+        "interval",
+    ),
+    *("interval_steps", "matrix_bands", "matrix_policies", "planning", "pool", "swings", "whom_first"),
+    *("worlds", "worlds_months"),
+)
+
+
+@pytest.fixture
+def first_line(demo_results, monkeypatch):
+    """The first line of a trace, without looking through all papers for the second."""
+    monkeypatch.setattr("survstats.report.trace_text.places", lambda *_: ())
+    results = demo_results["demo_separation"]
+    return lambda name: trace_text(results, trace(results, name), width=300)[0].replace("\u00a0", " ")
+
+
+@pytest.mark.parametrize("name", GIVEN)
+def test_a_given_figure_is_told_in_its_own_unit(first_line, name):
+    assert first_line(name) == f"{name}: {GIVEN[name]}"
+
+
+@pytest.mark.parametrize("name", AS_THEY_STAND)
+def test_a_cell_of_the_decision_is_told_as_it_stands(demo_results, first_line, name):
+    table = demo_results["demo_separation"].tables[name]
+    column, cell = next(
+        (column, cell)
+        for column, cell in reversed(list(zip(table.columns, table.rows[0], strict=True)))
+        if isinstance(cell, int | float)
+    )
+    told = first_line(f"{name}.0.{column}").removeprefix(f"{name}.0.{column}: ")
+    assert float(told) == pytest.approx(cell, rel=1e-5)
+
+
+def test_a_given_figure_is_said_to_stand_where_every_figure_stands(demo_results):
+    found = places(demo_results["demo_separation"], "input.hours_a_year")
+    assert any("Figures that were given" in place.part for place in found)
+
+
+def test_every_given_figure_stands_in_the_list_of_figures(demo_results):
+    results = demo_results["demo_separation"]
+    content = budget_content(results, date=datetime.date(2026, 11, 24))
+    listed = next(part for part in content.sections if part.key == "inputs")
+    shown = {
+        piece.id
+        for block in listed.blocks
+        if block.table
+        for row in block.table.rows
+        for cell in row
+        for piece in cell
+    }
+    figures = {name for name in results.numbers if name.startswith("input.")}
+    assert len(figures) > 20
+    assert figures <= shown

@@ -177,7 +177,9 @@ def test_an_empty_cell_of_a_world_is_a_fault_and_no_nought(results):
 def test_its_worlds_tell_what_the_budget_paper_tells_within_what_fewer_draws_can_miss(demo_results, name):
     """The paper's worlds are all that were drawn, the sheet's a part of them: means may differ by Monte Carlo error."""
     results = demo_results[name]
-    assumed = {row[0]: row[2] for row in results.tables["budget_if"].rows if row[1] == pytest.approx(0.05)}
+    stored = results.tables["budget_if"]
+    rows = [dict(zip(stored.columns, row, strict=True)) for row in stored.rows]
+    assumed = {row["policy"]: row["lives_a_year"] for row in rows if row["points"] == pytest.approx(0.05)}
     error = np.sqrt(1 / len(results.tables["worlds"].rows))
     for policy in (1, 2):
         here = shown(results, {}, policy=policy)
@@ -268,6 +270,19 @@ def test_the_word_says_what_it_allows_in_every_form_and_direction(results, form,
     assert ("do not carry" in told) == (form == "would_have_to")
 
 
+@pytest.mark.parametrize("form", READINGS)
+def test_each_line_on_lives_states_on_what_it_hangs(results, form):
+    for direction in ("benefit", "no_worthwhile_difference"):
+        codes = {**results.codes, "budget.form": form, "budget.direction": direction}
+        lines = worksheet_content(replace(results, codes=codes), date=DATE).lines
+        notes = {line.key: plain(line.note) for line in lines}
+        for key in ("lives", "cost_per_life", "chance", "worth"):
+            lean = form == "lean" and direction == "benefit"
+            assert notes[key].startswith("If training is why") == lean
+            assert notes[key].startswith("Only if the gain you assume is right") == (form == "would_have_to")
+        assert "If" not in notes["cost"]
+
+
 def test_no_false_confidence_given_is_said(results):
     cautions = [plain(caution) for caution in worksheet_content(results, date=DATE).cautions]
     assert any("false confidence" in caution for caution in cautions)
@@ -313,3 +328,28 @@ def test_sentences_of_the_page_stay_short():
         for sentence in re.split(r"(?<=\.) ", text)
     ]
     assert sum(words) / len(words) <= 20
+
+
+def test_no_field_refuses_what_the_study_file_allows(results):
+    allowed = {row[0]: row[1:] for row in results.tables["budget_bounds"].rows}
+    seen = set()
+    for key, field in fields(results).items():
+        stem = key.partition(".")[0]
+        if field.kind != "number" or stem in ("points", "months"):
+            continue
+        least, most, above = allowed.get(stem, allowed["other"])
+        parts = 3 if stem in ("first_course_cost", "refresher_cost") else 1  # fee, travel and cover
+        assert field.least == pytest.approx(field.scale * parts * least)
+        assert field.most == pytest.approx(field.scale * parts * most)
+        assert field.above == bool(above)
+        seen.add(stem)
+    assert {"half_life_months", "people", "injuries_per_course", "value_of_life", "injury_cost"} <= seen
+
+
+@pytest.mark.parametrize(
+    ("name", "value"), [("programme_cost_a_year", 9e14), ("hours_a_year", 0.5), ("half_life_months", 0.5)]
+)
+def test_the_studys_own_figure_may_stand_in_its_field(results, name, value):
+    field = fields(with_number(results, f"input.{name}", value))[name]
+    assert field.least <= field.start <= field.most
+    assert field.start > field.least or not field.above

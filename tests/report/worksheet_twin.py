@@ -145,7 +145,7 @@ def moved(results: StudyResults, values: Typed, study: Typed) -> Worlds:
         worlds,
         people=np.array([float(values[f"people.{at}"]) for at in groups]),
         mishaps_a_year=scaled(worlds.mishaps_a_year, "hours_a_year"),
-        gain=np.clip(gain, -worlds.survival_untrained, 1 - worlds.survival_untrained),
+        gain=gain,
         fading=fading,
         leaving=np.column_stack(leaving),
         first_cost=scaled(worlds.first_cost, "first_course_cost"),

@@ -121,13 +121,17 @@ def by_hand(results, covered: list[list[float]], intervals: list[float]) -> np.n
             ]
             before, after = covered[0][at], covered[1][at]
             alone = {kind: world[f"survival_untrained.{at}.{kind}"] for kind in ("never", "trained")}
-            gain = {
-                kind: min(max(world[f"observed.{at}.{kind}"] / held, -alone[kind]), 1 - alone[kind])
+            # what is held of the gain on the day of the course, under today's policy and the other, cut to its room
+            holds = {
+                kind: [
+                    min(max(world[f"observed.{at}.{kind}"] / held * part, -alone[kind]), 1 - alone[kind])
+                    for part in share
+                ]
                 for kind in alone
             }
             kept, added, dropped = min(before, after), max(after - before, 0), max(before - after, 0)
-            each = kept * gain["trained"] * (share[1] - share[0])
-            each += added * gain["never"] * share[1] - dropped * gain["trained"] * share[0]
+            each = kept * (holds["trained"][1] - holds["trained"][0])
+            each += added * holds["never"][1] - dropped * holds["trained"][0]
             found += world["mishaps_a_year"] * world[f"at_risk.{at}"] * each
             courses = [tau / (1 - math.exp(-tau * r)) for r in intervals]
             found -= world["deaths_per_course"] * many * (after * courses[1] - before * courses[0])
@@ -205,6 +209,13 @@ def test_the_choice_is_made_at_the_value_that_is_given_and_at_no_other(carried, 
         assert assumed.absent[f"policy.{at}.break_even_points"] == "no_value_of_life"
 
 
+def test_tables_by_option_name_the_option_beside_its_place(results):
+    for name in ("budget_if", "swings", "pool", "acceptability", "matrix_policies"):
+        if name in results.tables:
+            for at, told in zip(table(results, name)["policy"], table(results, name)["name"], strict=True):
+                assert told == results.texts[f"policy.{at}.name"], name
+
+
 def test_the_grid_of_values_begins_at_nothing_and_chances_add_up(carried):
     grid = table(carried, "acceptability")
     assert grid["value_of_life"].min() == 0
@@ -224,6 +235,25 @@ def test_what_would_have_to_be_true_grows_with_the_difference_and_is_harm_alone_
     deaths = results.numbers["policy.0.training_deaths_a_year"].value
     assert own.loc[0.0, "lives_a_year"] == pytest.approx(-deaths)
     assert own.loc[0.0, "form"] == "worse_and_dearer"
+
+
+def test_harm_is_told_beside_gain_and_the_estimate_where_it_lies_beyond(carried, assumed):
+    multiples = [-0.05, 0, 0.05, 0.1, 0.15]
+    for results, extra in ((assumed, []), (carried, [carried.numbers["effect.rd"].value])):
+        found = table(results, "budget_if")
+        for _, rows in found.groupby("policy"):
+            assert rows["points"].tolist() == pytest.approx([*multiples, *extra])
+            assert (rows["points_from"] == "estimate").tolist() == [False] * 5 + [True] * len(extra)
+        lost = found[(found["points"] == -0.05) & (found["policy"] == 0)].iloc[0]
+        assert lost["lives_a_year"] < 0
+        assert lost["form"] == "worse_and_dearer"
+    assert extra[0] > 0.15
+
+
+def test_it_is_said_where_the_effect_was_cut_back_in_many_worlds(results):
+    cut = results.numbers.get("budget.capped")
+    said = results.codes.get("budget.cut_back")
+    assert said == (None if cut is None else "often" if cut.value > 0.1 else "seldom")
 
 
 def test_the_worlds_are_kept_in_plain_numbers(results):
@@ -343,7 +373,7 @@ def test_without_a_model_it_is_told_what_would_have_to_be_true(asking):
     out = told_of(asking, word="suggests", modelled=False)
     assert out.codes["budget.form"] == "would_have_to"
     assert out.codes["budget.missing_effect"] == "few_mishaps"
-    assert len(out.tables["budget_if"].rows) == 12
+    assert len(out.tables["budget_if"].rows) == 15
 
 
 def test_records_too_thin_to_tell_who_is_aboard_are_no_fault(asking):

@@ -6,9 +6,9 @@ import tomllib
 
 import pytest
 
+from survstats.decision.bounds import BOUNDS
 from survstats.records.demo import DEMO_NAMES, demo_folder
 from survstats.study.budget_inputs import UNITS, policies
-from survstats.study.decision_figures import BOUNDS
 from survstats.study.decision_plan import NEEDED, OPTIONAL, DecisionPlan, InputPlan, InputsPlan
 from survstats.study.plan import STUDY_FILE, Study, parse_plan, read_study
 

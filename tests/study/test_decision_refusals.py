@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from survstats.decision import draw_worlds
+from survstats.decision.bounds import bounds_of
 from survstats.groundwork.errors import StudyFileError
 from survstats.records.demo import demo_folder
-from survstats.study.decision_figures import SHORTEST_HALF_LIFE
+from survstats.study.decision_figures import refuse_figure
 from survstats.study.plan import STUDY_FILE, parse_plan
 
 RAW = (demo_folder("demo_separation") / STUDY_FILE).read_text(encoding="utf-8")
@@ -123,6 +123,46 @@ FAULTS = {
     ),
     "no hours": ("hours = 200000", "hours = 0", "greater_than", ["greater than 0"]),
     "half a mishap": ("{value = 3, hours", "{value = 3.5, hours", "int_type", ["whole number"]),
+    "a figure without its source": (
+        'first_course_cost = {value = 1100, source = "price list of the school (invented)", quality = "invented"}',
+        "first_course_cost = 1100",
+        "model_type",
+        ['Write first_course_cost = {value = 1100, source = "...", quality = "measured"}'],
+    ),
+    "a mark between thousands": (
+        COST,
+        COST.replace("1100", "1,100"),
+        "not_toml",
+        ["decimal point", "thousands"],
+    ),
+    "no hours said": (", hours = 200000", "", "missing", ["Add it: hours = ..."]),
+    "a part of a month": ("months = 24\n", "months = 7.5\n", "part_of_month", ["months = 7 or months = 8"]),
+    "a part of a month at most": (
+        "longest_months = 48",
+        "longest_months = 48.5",
+        "part_of_month",
+        ["longest_months = 48 or"],
+    ),
+    "no month at all": (
+        "months = 24\n",
+        "months = 0.5\n",
+        "greater_than_equal",
+        ["at least 1", "at most 600"],
+    ),
+    "half a person": ("{value = 260, ", "{value = 260.5, ", "not_whole", ["'people' is 260.5", "whole"]),
+    "a limit that a beta loses": (
+        "{value = 0.06, low = 0.01, high = 0.15",
+        "{value = 0.06, low = 0.05, high = 0.9",
+        "limits_unmet",
+        ["beta"],
+    ),
+    "an option that cannot be set": (
+        'name = "every fourth',
+        'name = "北海 every fourth',
+        "letter_not_set",
+        ["'北'", "Latin"],
+    ),
+    "a group that cannot be set": ('name = "crew"\n', 'name = "cr☃w"\n', "letter_not_set", ["'☃'"]),
     "a half-life of none": (
         "{value = 24, low = 10,",
         "{value = 24, low = 0,",
@@ -146,6 +186,30 @@ FAULTS = {
         '{value = 260, low = 200, high = 300, shape = "normal", ',
         "must_be_known",
         ["count"],
+    ),
+    "a value of a life with limits": (
+        "value_of_life = {value = 5000000, ",
+        'value_of_life = {value = 5000000, low = 3000000, high = 8000000, shape = "lognormal", ',
+        "must_be_known",
+        ["at one value", "what other values do"],
+    ),
+    "places with limits": (
+        "{value = 95, ",
+        '{value = 95, low = 80, high = 110, shape = "uniform", ',
+        "must_be_known",
+        ["'courses_a_month'", "one value"],
+    ),
+    "people overdue with limits": (
+        '{value = 120, source = "training',
+        '{value = 120, low = 100, high = 140, shape = "normal", source = "training',
+        "must_be_known",
+        ["'overdue_now'", "count"],
+    ),
+    "months since with limits": (
+        "months_since = {value = 13, ",
+        'months_since = {value = 13, low = 9, high = 17, shape = "normal", ',
+        "must_be_known",
+        ["'months_since'", "one value"],
     ),
     "years as text": ("years = 10", 'years = "ten"', "int_type", ["a whole number"]),
     "too few draws": ("draws = 20000", "draws = 100", "greater_than_equal", ["2000"]),
@@ -216,5 +280,18 @@ def test_a_figure_is_checked_in_the_words_of_the_study_file():
     assert "beta" in told
 
 
-def test_the_shortest_half_life_is_that_of_the_worlds():
-    assert SHORTEST_HALF_LIFE == draw_worlds.SHORTEST_HALF_LIFE
+def test_a_single_policy_is_asked_for_with_two_brackets():
+    before, _, rest = RAW.partition("[[decision.policy]]")
+    groups = rest.partition("[[decision.group]]")[2]
+    text = f'{before}[decision.policy]\nname = "every year"\n\n[[decision.group]]{groups}'
+    assert "[[decision.policy]]" in refused(text).remedy
+
+
+def test_every_figure_is_held_to_its_limits():
+    plan = parse_plan(RAW.encode()).decision
+    for name, _, figure in plan.given():
+        stem, limits = name.split(".")[0], bounds_of(name)
+        for wrong in (limits.least - 1e-6, limits.most * (1 + 1e-6)):
+            with pytest.raises(StudyFileError, match=f"'{stem}'") as caught:
+                refuse_figure(name, figure.model_copy(update={"value": wrong}))
+            assert caught.value.reason == "outside_bounds"

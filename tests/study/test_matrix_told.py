@@ -27,7 +27,7 @@ def rows(out: ResultsBuilder, name: str) -> list[dict[str, object]]:
 
 
 def test_every_id_is_stored_or_absent_with_a_reason():
-    for out in (told(), told(form="would_have_to", points=0.05), told(form="not_asked")):
+    for out in (told(), told(form="would_have_to", points=0.05)):
         stored = {*out.numbers, *out.tables}
         assert {name for name in IDS if name not in stored} == set(out.absent)
 
@@ -43,6 +43,7 @@ def test_the_share_of_worlds_is_counted_from_the_outcomes():
     out = told()
     assert out.numbers["matrix.unchanged"].value == np.mean(level[0] == level[1])
     lines = rows(out, "matrix_policies")
+    assert [row["name"] for row in lines] == [one.name for one in two_policies()]
     assert [row["probability"] for row in lines] == pytest.approx([chance.mean() for chance in chances])
     assert lines[0]["unchanged"] == 1.0
     assert lines[1]["unchanged"] == out.numbers["matrix.unchanged"].value < 1.0

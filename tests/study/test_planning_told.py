@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from thin import thin_study
 
-from survstats.challenge.verdict import Verdict
+from survstats.challenge.verdict import Interval, Verdict
 from survstats.decision import precision
 from survstats.groundwork.errors import NotEstimable
 from survstats.groundwork.estimate import Estimate
@@ -33,6 +33,12 @@ def records(study):
 @pytest.fixture(scope="module")
 def like(study, records):
     return next_mishap._like(study, records)
+
+
+@pytest.fixture(scope="module")
+def demo_study_and_records():
+    study = read_study(demo_folder("demo_main"))
+    return study, read_records(study)
 
 
 def derived(study, records):
@@ -94,11 +100,12 @@ def test_the_model_is_the_largest_survivable_mishap(records, like):
     assert sizes[like] == sizes[records.mishap.loc[survivable, "mishap_id"]].max()
 
 
+@pytest.mark.parametrize("living", next_mishap.LIVING)
 @pytest.mark.parametrize("side", ["for", "against"])
 def test_everyone_of_a_new_mishap_is_compared_documented_and_told_apart_by_training_alone(
-    study, records, like, side
+    study, records, like, side, living
 ):
-    more = with_mishaps(records, like, side=side, count=3)
+    more = with_mishaps(records, like, side=side, count=3, living=living)
     before, after = derived(study, records), derived(study, more)
     new = after[~after["mishap_id"].astype(str).isin(set(before["mishap_id"].astype(str)))]
     aboard = int((records.occupant["mishap_id"] == like).sum())
@@ -107,7 +114,10 @@ def test_everyone_of_a_new_mishap_is_compared_documented_and_told_apart_by_train
     assert new["in_p1"].all()
     assert new["documented"].all()
     assert set(new["trained_status"]) == {"current", "none"}
-    assert (new["survived"] == (new["trained"] if side == "for" else 1 - new["trained"])).all()
+    better = new["trained"] == (1 if side == "for" else 0)
+    assert (new.loc[better, "survived"] == 1).all()
+    for _, worse in new[~better].groupby("mishap_id", observed=True):
+        assert worse["survived"].sum() == int(len(worse) * living)
     for _, role in new.groupby(["mishap_id", "role"], observed=True):
         assert abs(2 * role["trained"].sum() - len(role)) <= 1
     cohort = build_cohort(after, more, population="P1", chosen=study.population)
@@ -150,16 +160,16 @@ def test_what_is_said_as_strongly_as_can_be_is_not_tried_further():
 
 
 def test_a_word_is_found_as_soon_as_the_judge_says_another(study, records, monkeypatch):
-    """The judge replaced: it speaks from the second mishap on, for training only; the interval decides nothing."""
+    """The judge replaced: it speaks at the second of two mishaps, for training only; the interval decides nothing."""
     asked = []
 
     def judged(_study, more, _banners):
         count = len(more.mishap) - len(records.mishap)
         asked.append(count)
-        return ("suggests", "benefit") if count >= 2 and len(asked) <= 2 else ("cannot_tell", "none")
+        return ("suggests", "benefit") if asked == [1, 1, 2, 2] else ("cannot_tell", "none")
 
     monkeypatch.setattr(next_mishap, "_judged", judged)
-    monkeypatch.setattr(next_mishap, "_no_word_by_interval", lambda *_: False)
+    monkeypatch.setattr(next_mishap, "_interval_of", lambda *_: None)
     best, worst = next_mishaps(study, records, NOW)
     assert (best.word, best.needed, best.needed_word, best.needed_direction) == (
         "cannot_tell",
@@ -168,7 +178,46 @@ def test_a_word_is_found_as_soon_as_the_judge_says_another(study, records, monke
         "benefit",
     )
     assert (worst.needed, worst.needed_word, worst.tried) == (None, "cannot_tell", 3)
-    assert asked == [1, 2, 1, 2, 3]
+    assert asked == [1, 1, 2, 2, 1, 1, 2, 2, 3, 3]
+
+
+def test_those_nearest_to_a_word_are_judged_first_and_no_others():
+    """Limits by hand: half living is furthest beyond 0, then a quarter; the most extreme one is not asked for."""
+    about = {
+        0.0: Interval(0.01, 0.5, 0.05),
+        0.25: Interval(0.02, 0.4, 0.05),
+        0.5: Interval(0.03, 0.3, 0.05),
+    }
+    asked = []
+
+    def judged(living):
+        asked.append(living)
+        return ("suggests", "benefit")
+
+    said = list(next_mishap._words(about, "for", judged))
+    assert (asked, said) == ([0.5, 0.25], [("suggests", "benefit")] * 2)
+    asked.clear()
+    about[0.25] = Interval(-0.01, 0.4, 0.05)  # holds 0, so that no word can come of it
+    assert list(next_mishap._words(about, "for", judged))[-1] == ("cannot_tell", "none")
+    assert asked == [0.5, 0.0]
+    turned = {living: Interval(-one.high, -one.low, 0.05) for living, one in about.items()}
+    asked.clear()
+    list(next_mishap._words(turned, "against", judged))
+    assert asked == [0.5, 0.0]
+
+
+def test_a_milder_mishap_may_reach_further_than_the_most_extreme_one(demo_study_and_records):
+    """One in which half of the untrained live moves the lower limit further than one in which all of them die."""
+    study, records = demo_study_and_records
+    like = next_mishap._like(study, records)
+    low = [
+        next_mishap._interval_of(
+            study,
+            next_mishap._compared(study, with_mishaps(records, like, side="for", count=1, living=living)),
+        ).low
+        for living in (0.0, 0.5)
+    ]
+    assert low[1] > low[0]
 
 
 @pytest.mark.slow
@@ -176,7 +225,8 @@ def test_where_the_interval_alone_says_no_word_the_whole_judge_says_none_either(
     tried = 0
     for side in ("for", "against"):
         more = with_mishaps(records, like, side=side, count=1)
-        if next_mishap._no_word_by_interval(study, next_mishap._compared(study, more)):
+        about = next_mishap._interval_of(study, next_mishap._compared(study, more))
+        if next_mishap._no_word_by_interval(about):
             tried += 1
             assert next_mishap._judged(study, more, ()) == ("cannot_tell", "none")
     assert tried

@@ -127,6 +127,7 @@ def test_the_main_estimate_rests_on_the_four_groups_compared(demo_results):
         ("calibration.0.from_risk", "estimate"),
         ("input.half_life_months", "plan"),
         ("budget_inputs.1.value", "plan"),
+        ("budget_bounds.1.most", "rule"),
         ("exposure.mishaps", "plan"),
         ("exposure.mishaps_a_year", "given"),
         ("policy.1.extra_cost_a_year", "given"),

@@ -7,7 +7,7 @@ from plausible_worlds import GROUPS, a_plan, given, many_worlds, two_policies
 
 from survstats.decision.whom_first import candidates
 from survstats.study.results_builder import ResultsBuilder
-from survstats.study.whom_told import IDS, store_whom
+from survstats.study.whom_told import CAPACITY_IDS, IDS, store_whom
 
 WORLDS = many_worlds()
 
@@ -38,7 +38,6 @@ def test_every_id_is_stored_or_absent_with_a_reason():
         told(),
         told(a_plan(inputs={})),
         told(form="would_have_to", points=0.05),
-        told(form="not_asked"),
     ):
         stored = {*out.numbers, *out.tables}
         assert {name for name in IDS if name not in stored} == set(out.absent)
@@ -68,11 +67,22 @@ def test_rows_are_the_candidates_in_their_order():
 def test_the_chosen_fit_a_years_courses():
     out = told()
     chosen = [row for row in rows(out) if row["chosen"]]
-    assert 0 < sum(row["courses"] for row in chosen) <= out.numbers["whom.capacity"].value == 240.0
+    assert 0 < sum(row["courses"] for row in chosen) <= out.numbers["whom.capacity"].value
     assert sum(row["gain_lives"] for row in chosen) == pytest.approx(out.numbers["whom.chosen_gain"].value)
     assert (out.codes["whom.method"], out.numbers["whom.gap"].value) == ("exact", 0.0)
     few = told(a_plan(inputs={"courses_a_month": given(4.0)}))
     assert few.numbers["whom.chosen_gain"].value < out.numbers["whom.chosen_gain"].value
+
+
+def test_joiners_take_their_first_courses_before_anybody_is_chosen():
+    """40 crew, and nine tenths of 200 in front, join at the rates drawn for their groups; 240 courses are held."""
+    numbers = told().numbers
+    joiners = 40 * WORLDS.leaving[:, 0].mean() + 180 * WORLDS.leaving[:, 1].mean()
+    assert numbers["whom.joiners"].value == pytest.approx(joiners)
+    assert numbers["whom.capacity"].value == pytest.approx(240 - joiners)
+    few = told(a_plan(inputs={"courses_a_month": given(1.0)}))
+    assert (few.numbers["whom.joiners"].value, few.numbers["whom.capacity"].value) == (12.0, 0.0)
+    assert not any(row["chosen"] for row in rows(few))
 
 
 def test_without_the_number_of_courses_nobody_is_chosen():
@@ -96,6 +106,15 @@ def test_an_assumed_difference_is_said_in_every_row():
     out = told(form="would_have_to", points=0.05)
     assert {row["points"] for row in rows(out)} == {0.05}
     assert out.numbers["whom.points"].value == 0.05
+
+
+def test_where_the_effect_is_assumed_neither_a_chance_of_being_first_nor_a_plan_is_told():
+    out = told(form="would_have_to", points=0.05)
+    for name in ("chance_first", "rank_low", "rank_high", "chosen"):
+        assert {row[name] for row in rows(out)} == {None}, name
+        assert None not in {row[name] for row in rows(told())}, name
+    assert {out.absent[name] for name in CAPACITY_IDS} == {"cannot_tell"}
+    assert "whom.method" not in out.codes
 
 
 def test_where_training_harms_nobody_is_chosen():

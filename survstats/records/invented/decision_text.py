@@ -107,8 +107,7 @@ refresher_cost = {value = 750, source = "price list of the school (invented)", q
 _NO_REFRESHER = """\
 # refresher_cost is left out on purpose: the paper says that it is missing, and where such a figure is usually found"""
 _VALUE = """\
-value_of_life = {value = 5000000, low = 3000000, high = 8000000, shape = "lognormal", \
-source = "the board's own (invented)", quality = "invented"}"""
+value_of_life = {value = 5000000, source = "the board's own (invented)", quality = "invented"}"""
 _NO_VALUE = """\
 # value_of_life = {value = ..., source = "...", quality = "assumed"}  # never taken from elsewhere: the board says"""
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from survstats.report.annex.content import AnnexBlock, AnnexSection, Picture
-from survstats.report.content import Piece, Text
+from survstats.report.content import Piece, Text, plain
 from survstats.report.lettering import join, legible
 from survstats.report.records_content import TableSection
 from survstats.report.records_tables import table_section
@@ -14,6 +14,9 @@ from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
 
 Row = tuple[Text, ...]
+_GAP = "\u00a0"
+_LONGEST = 28
+"""Letters that stand on one line in a table: "(-1.76 to -1.18 million)" has fewer."""
 
 
 def section(
@@ -60,11 +63,18 @@ def tabled(
     items : iterable of Text
     paper : str
     """
-    rows = tuple(tuple(_legible(cell) for cell in row) for row in rows)
+    rows = tuple(tuple(_let_break(_legible(cell)) for cell in row) for row in rows)
     if not rows:
         return None
     table = table_section(words, f"{paper}.{key}", tuple(heads), rows, numbers=tuple(numbers))
     return AnnexBlock(table.title, table.lead, picture, table, tuple(_legible(item) for item in items))
+
+
+def _let_break(cell: Text) -> Text:
+    """An interval stands on one line, unless its limits are so long that its table would leave the page."""
+    if max(map(len, plain(cell).split(" "))) <= _LONGEST or f"{_GAP}to{_GAP}" not in plain(cell):
+        return cell
+    return tuple(replace(piece, text=piece.text.replace(f"{_GAP}to{_GAP}", f"{_GAP}to ")) for piece in cell)
 
 
 def _legible(text: Text) -> Text:

@@ -7,7 +7,9 @@ from dataclasses import replace
 from survstats.report.annex.content import AnnexBlock, AnnexSection
 from survstats.report.annex.tables import Row, coded, some, table_rows
 from survstats.report.budget.parts import (
+    has_programme,
     is_carried,
+    is_if,
     items,
     limits,
     named,
@@ -25,7 +27,8 @@ from survstats.study.results import StudyResults
 def buys(results: StudyResults, words: Wording) -> AnnexSection:
     """Two rates side by side, the harm of the course itself, and the programme as a whole."""
     value = "value" if words.has_number("input.value_of_life") else "no_value"
-    programme = ("lives", "life", "every", "ratio") if is_carried(results) else ()
+    lives = "lives_if" if is_if(results) else "lives"
+    programme = (lives, "life", "every", "ratio") if is_carried(results) and has_programme(results) else ()
     return part(
         words,
         "buys",
@@ -70,7 +73,8 @@ def _training(results: StudyResults, words: Wording) -> AnnexBlock | None:
 
 def exposure(results: StudyResults, words: Wording) -> AnnexSection:
     """How often a mishap comes, and why no count of deaths can confirm what the paper says."""
-    every = ("deaths", "every") if is_carried(results) else ()
+    told = "every_if" if is_if(results) else "every"
+    every = ("deaths", told) if is_carried(results) else ()
     keys = ("counted", "between", "none", "at_risk", *every, "count", "rate")
     return part(
         words,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from survstats.report.annex.content import AnnexBlock, AnnexSection
 from survstats.report.annex.tables import (
     Row,
@@ -53,7 +55,7 @@ def _listed(results: StudyResults, words: Wording) -> AnnexBlock | None:
         *(_about(words, f"evidence.{at}") for at in range(len(found))),
         *texts(words, *(f"{_KEY}.listed.{key}" for key in keys)),
     )
-    return tabled(
+    listed = tabled(
         words,
         "evidence.listed",
         heads,
@@ -62,6 +64,7 @@ def _listed(results: StudyResults, words: Wording) -> AnnexBlock | None:
         items=items,
         paper=_PAPER,
     )
+    return replace(listed, folded=True) if listed else None
 
 
 def _row(words: Wording, row: str, cells: dict[str, object]) -> Row:
@@ -94,7 +97,7 @@ def _together(results: StudyResults, words: Wording) -> AnnexBlock | None:
             words.say(f"{_KEY}.together.title"),
             run(words.say(f"{_KEY}.together.not_pooled"), why(words, results, "evidence.rr_death")),
         )
-    return said(words, "evidence.together", "ratio", "further", "spread", paper=_PAPER)
+    return said(words, "evidence.together", "ratio", "further", "spread", "unlike", paper=_PAPER)
 
 
 def _with_own(results: StudyResults, words: Wording) -> AnnexBlock | None:

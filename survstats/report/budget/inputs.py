@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from survstats.report.annex.content import AnnexBlock, AnnexSection
 from survstats.report.annex.tables import Row, coded, table_rows
-from survstats.report.budget.parts import items, limits, part, table
+from survstats.report.budget.parts import items, part, table
 from survstats.report.content import Piece, Text
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
@@ -20,6 +22,7 @@ def inputs(results: StudyResults, words: Wording) -> AnnexSection:
     rows: list[Row] = [_row(words, at, row) for at, row in enumerate(table_rows(results, "budget_inputs"))]
     heads = ("input", "value", "unit", "shape", "quality", "source")
     given = table(words, "inputs.table", heads, rows, numbers=("value",))
+    given = replace(given, folded=True) if given else None
     absent = [f"no_{name}" for name in _OPTIONAL if not words.has_number(f"input.{name}")]
     missing = results.lists.get("budget.missing", ())
     without = AnnexBlock(
@@ -39,15 +42,14 @@ def _missing(results: StudyResults, words: Wording) -> AnnexBlock | None:
 
 def _row(words: Wording, at: int, row: dict[str, object]) -> Row:
     name, _, of = str(row["name"]).partition(".")
-    cell = f"budget_inputs.{at}"
     form, unit = _form(name, str(row["unit"]))
     return (
         _name(words, name, of),
-        limits(words, cell, form, ("value", "low", "high")),
+        words.cell(f"input.{row['name']}", form),
         coded(words, "budget.unit", unit),
         coded(words, "budget.shape", str(row["shape"])),
         coded(words, "budget.quality", str(row["quality"])),
-        words.cell(f"input.{row['name']}.source", "text") or words.cell(f"{cell}.source", "text"),
+        words.cell(f"input.{row['name']}.source", "text") or words.cell(f"budget_inputs.{at}.source", "text"),
     )
 
 
@@ -63,10 +65,10 @@ def _name(words: Wording, name: str, of: str) -> Text:
 def _form(name: str, unit: str) -> tuple[str, str]:
     """The rounding form of a figure, and the unit it is then told in."""
     if name in _IN_MILLION:
-        return "in_million", "in_million"
+        return "in_million_with_interval", "in_million"
     if unit == "share":
-        return "points_exact_bare", "share"
-    return ("money" if unit.startswith("money") else "figure"), unit
+        return "percent_exact_with_interval", "share"
+    return f"{'money' if unit.startswith('money') else 'figure'}_with_interval", unit
 
 
 def left_out(words: Wording) -> AnnexSection:
@@ -77,7 +79,9 @@ def left_out(words: Wording) -> AnnexSection:
         "borrowed",
         "capped",
         "fading",
+        "fading_harm",
         "held",
+        "apart",
         "same",
         "elsewhere",
         "staff",

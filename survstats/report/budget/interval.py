@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from survstats.report.annex.content import AnnexBlock, AnnexSection, Picture
-from survstats.report.annex.tables import Row, coded, table_rows
-from survstats.report.budget.parts import form_of, items, limits, named, options, part, table
+from survstats.report.annex.tables import Row, coded, table_rows, texts
+from survstats.report.budget.parts import form_of, items, limits, named, options, others, part, table
 from survstats.report.content import Text
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
 
 _SHOWN_MONTHS = (6, 12, 18, 24, 30, 36, 48, 60, 72, 96, 120)
-"""Intervals that the paper prints; the table beside it holds more."""
+"""Intervals that the paper prints besides its own; the table beside it holds more."""
 
 
 def interval(results: StudyResults, words: Wording, picture: Picture | None) -> AnnexSection | None:
@@ -21,21 +22,46 @@ def interval(results: StudyResults, words: Wording, picture: Picture | None) -> 
         return None
     codes, assumed = results.codes, form_of(results) == "would_have_to"
     finding = codes.get("interval.finding", "")
-    keys = ("points", codes.get("interval.shape", "")) if assumed else (finding,)
-    if finding == "inside" and not words.can_say("budget.interval.inside"):
-        keys = (*keys, "inside_best")
+    keys = ("points", f"assumed_{codes.get('interval.shape') or 'no_value'}") if assumed else (finding,)
+    if finding == "inside" and not assumed:
+        keys = (_inside(results, words),)
     longest = "longest" if words.can_say("budget.interval.longest") else "no_longest"
-    told = ("of_worlds",) if not assumed else ()
-    keys = (*keys, *told, "today_regret", longest, "beyond", "today_cover")
-    flat = ("flat",) if finding == "inside" and not assumed else ()
+    told = () if assumed else (_of_worlds(results), "today_regret")
+    keys = (*keys, *told, longest, "beyond")
+    flat_told = items(words, "interval", ("flat",) if finding == "inside" and not assumed else ())
     return part(
         words,
         "interval",
-        AnnexBlock((), (), picture, None, items(words, "interval", (*keys, *flat))),
+        AnnexBlock(
+            (), (), picture, None, (*items(words, "interval", keys), *_cover(results, words), *flat_told)
+        ),
         _by_months(results, words),
         _steps(results, words),
         lead="lead" if words.has_number("input.value_of_life") else "lead_no_value",
     )
+
+
+def _inside(results: StudyResults, words: Wording) -> str:
+    """Which sentence tells the best interval and how flat worth is around it."""
+    flat_to = results.numbers.get("interval.flat_to")
+    if flat_to is not None and not math.isfinite(flat_to.value):
+        return "inside_open"
+    return "inside" if words.can_say("budget.interval.inside") else "inside_best"
+
+
+def _of_worlds(results: StudyResults) -> str:
+    """Which sentence tells what the worlds would choose, one by one: an interval, or most of them none."""
+    of_worlds = results.numbers.get("interval.best_of_worlds")
+    none = of_worlds is not None and not math.isfinite(of_worlds.value)
+    return "of_worlds_none" if none else "of_worlds"
+
+
+def _cover(results: StudyResults, words: Wording) -> tuple[Text, ...]:
+    """Whose people are kept trained while the interval moves: today's, or those of an option where there are none."""
+    option = f"policy.{results.codes.get('interval.policy', '')}"
+    if option in others(results):
+        return texts(words, "budget.interval.cover", row=option)
+    return items(words, "interval", ("today_cover",))
 
 
 def _by_months(results: StudyResults, words: Wording) -> AnnexBlock | None:
@@ -48,7 +74,7 @@ def _by_months(results: StudyResults, words: Wording) -> AnnexBlock | None:
             words.cell(f"interval.{at}.regret", "money"),
         )
         for at, row in enumerate(table_rows(results, "interval"))
-        if row["months"] in _SHOWN_MONTHS
+        if row["months"] in _SHOWN_MONTHS or row.get("own") == "yes"
     ]
     heads = ("months", "lives", "cost", "worth", "regret")
     lead = "interval.table" if any(row[4] for row in rows) else "interval.table_bare"
@@ -95,17 +121,13 @@ def whom(results: StudyResults, words: Wording) -> AnnexSection | None:
         for at, row in enumerate(stored)
     ]
     heads = ("group", "course", "people", "courses", "gain", "chance", "cost", "chosen")
-    method = results.codes.get("whom.method", "")
-    assumed = ("points",) if form_of(results) == "would_have_to" else ()
-    keys = (
-        *assumed,
-        "horizon",
-        "capacity",
-        *((method,) if words.has_number("whom.capacity") else ()),
-        "order",
-    )
-    basis = (f"basis_{results.codes.get('whom.basis')}",)
-    notes = items(words, "whom.says", (*keys, *basis))
+    method = (results.codes.get("whom.method", ""),) if words.has_number("whom.capacity") else ()
+    basis = f"basis_{results.codes.get('whom.basis')}"
+    if form_of(results) == "would_have_to":
+        keys: tuple[str, ...] = ("points", "assumed_alike", "horizon", basis)
+    else:
+        keys = ("horizon", "capacity", *method, "order", basis)
+    notes = items(words, "whom.says", keys)
     found = table(words, "whom.table", heads, rows, numbers=heads[2:7], items=notes)
     return part(words, "whom", replace(found, folded=True) if found else None)
 
@@ -127,19 +149,19 @@ def pool(results: StudyResults, words: Wording) -> AnnexSection | None:
             named(words, option),
             words.cell(f"{option}.demand_a_month", "figure"),
             _state(words, results.codes.get(f"{option}.pool", "")),
+            words.cell(f"{option}.overdue_at_start", "count"),
             words.cell(f"{option}.backlog_gone_month", "count"),
             words.cell(f"{option}.overdue_after", "count"),
         )
         for option in options(results)
     ]
-    heads = ("option", "demand", "state", "gone", "overdue")
+    heads = ("option", "demand", "state", "start", "gone", "overdue")
     if not any(row[1] for row in rows):
         return None
     notes = items(words, "pool", ("capacity", "followed", f"overdue_{results.codes.get('pool.overdue')}"))
     notes = notes or (words.say("budget.pool.none"),)
-    return part(
-        words, "pool", table(words, "pool.table", heads, rows, numbers=(heads[1], *heads[3:]), items=notes)
-    )
+    found = table(words, "pool.table", heads, rows, numbers=(heads[1], *heads[3:]), items=notes)
+    return part(words, "pool", replace(found, folded=True) if found else None)
 
 
 def _state(words: Wording, code: str) -> Text:
@@ -155,5 +177,5 @@ def matrix(results: StudyResults, words: Wording) -> AnnexSection | None:
     return part(
         words,
         "matrix",
-        AnnexBlock((), (), items=items(words, "matrix", ("unchanged", *assumed, "severity", source))),
+        AnnexBlock((), (), items=items(words, "matrix", ("unchanged", *assumed, "item", "severity", source))),
     )

@@ -8,10 +8,14 @@ from survstats.report.annex.content import AnnexBlock
 from survstats.report.annex.tables import Row, coded, named_list, texts
 from survstats.report.budget.parts import (
     NO_BREAK,
+    covers_anybody,
     direction_of,
     form_of,
+    has_programme,
     is_carried,
+    is_if,
     is_today,
+    is_worked_out,
     items,
     named,
     options,
@@ -26,8 +30,8 @@ from survstats.study.results import StudyResults
 
 _RESTS = ("records", "runs", "given")
 _LEADS = {
-    True: ("budget.options.lead", "budget.options.lead_bare"),
-    False: ("budget.options.lead_bare",),
+    True: ("budget.options.lead_carried", "budget.options.lead"),
+    False: ("budget.options.lead",),
 }
 
 
@@ -40,7 +44,8 @@ def answer(results: StudyResults, words: Wording) -> Text:
     if not is_carried(results):
         return words.say(f"budget.answer.{form}")
     first = words.say(f"budget.answer.{form}_{direction_of(results)}")
-    return join(first, *_programme(words), *best(results, words))
+    programme = _programme(words) if has_programme(results) else ()
+    return join(first, *programme, *_cut_back(results, words), *best(results, words))
 
 
 def _programme(words: Wording) -> tuple[Text, ...]:
@@ -48,8 +53,19 @@ def _programme(words: Wording) -> tuple[Text, ...]:
     return texts(words, "budget.answer.programme")[:1] or texts(words, "budget.answer.programme_few")
 
 
+def _cut_back(results: StudyResults, words: Wording) -> tuple[Text, ...]:
+    """That the estimate was cut back to what can be, where it was in many of the worlds."""
+    often = results.codes.get("budget.cut_back") == "often"
+    return texts(words, "budget.answer.capped") if often else ()
+
+
 def best(results: StudyResults, words: Wording) -> tuple[Text, ...]:
-    """Which option is worth most at the user's own value of a life; that it hangs on one where none is given."""
+    """Which option is worth most at the user's own value of a life; that it hangs on one where none is given.
+
+    Nothing is called best where the records show a loss: why is asked first.
+    """
+    if direction_of(results) == "harm":
+        return ()
     if not words.has_number("input.value_of_life"):
         return (words.say("budget.answer.no_value"),)
     option = f"policy.{results.codes.get('policy.best', '')}"
@@ -73,7 +89,8 @@ def side_by_side(results: StudyResults, words: Wording) -> AnnexBlock | None:
         )
         for option in options(results)
     ]
-    heads = ("option", "cost", "extra", "lives", "chance")
+    condition = "_if" if is_if(results) else ""
+    heads = ("option", "cost", "extra", f"lives{condition}", f"chance{condition}")
     notes = ("not_carried",) if form_of(results) == "would_have_to" else ()
     told = tuple(_what(results, words, option) for option in options(results))
     found = table(
@@ -109,7 +126,10 @@ def _what(results: StudyResults, words: Wording, option: str) -> Text:
     months = "months" if words.has_number(f"{option}.months") else "first_only"
     courses = texts(words, "budget.options.courses", row=option)
     spends = (words.slot(f"{option}.spends", "list"),) if results.lists.get(f"{option}.spends") else ()
-    who = spaced(*groups, join(words.say(f"budget.options.{months}", row=option), *courses), spends)
+    how = (*groups, join(words.say(f"budget.options.{months}", row=option), *courses))
+    if not covers_anybody(results, option):
+        how = (words.say("budget.options.nobody"),)
+    who = spaced(*how, spends)
     cuts = ("cuts",) if results.texts.get(f"{option}.cuts") else ()
     per_life = [
         key
@@ -126,7 +146,9 @@ def _against(results: StudyResults, words: Wording, option: str, name: str, form
 
 
 def rests(results: StudyResults, words: Wording) -> AnnexBlock | None:
-    """What of the case rests on the mishap records, on the trainer's runs, on figures given."""
+    """What of the case rests on the mishap records, on the trainer's runs, on figures given; None without a sum."""
+    if not is_worked_out(results):
+        return None
     rows: list[Row] = [
         (
             words.say(f"budget.rests.{name}"),

@@ -34,6 +34,11 @@ def is_carried(results: StudyResults) -> bool:
     return form_of(results) in CARRIED
 
 
+def is_if(results: StudyResults) -> bool:
+    """Whether lives are told on one condition, that training is why: the records lean, one way or the other."""
+    return form_of(results) == "lean" and direction_of(results) != "no_worthwhile_difference"
+
+
 def is_worked_out(results: StudyResults) -> bool:
     """Whether any sum was done: no figure is missing, and people at risk could be drawn."""
     return form_of(results) in ("would_have_to", *CARRIED)
@@ -59,6 +64,17 @@ def options(results: StudyResults) -> list[str]:
 def is_today(results: StudyResults, option: str) -> bool:
     """Whether an option is the policy of today."""
     return results.codes.get(f"{option}.today") == "yes"
+
+
+def covers_anybody(results: StudyResults, option: str) -> bool:
+    """Whether an option keeps anybody trained."""
+    shares = (n.value for name, n in results.numbers.items() if name.startswith(f"{option}.covered."))
+    return any(share > 0 for share in shares)
+
+
+def has_programme(results: StudyResults) -> bool:
+    """Whether anybody is kept trained today: else there is no programme to hold against none."""
+    return any(is_today(results, option) and covers_anybody(results, option) for option in options(results))
 
 
 def others(results: StudyResults) -> list[str]:

@@ -13,7 +13,7 @@ _KEY = "budget.planning"
 
 
 def planning(results: StudyResults, words: Wording) -> AnnexSection | None:
-    """The numbers of mishaps it takes, the most telling next one, and the list for the next record."""
+    """The numbers of mishaps it takes, what an extreme next one could do, and the list for the next record."""
     if "next_record" not in results.tables:
         return None
     return section(
@@ -33,11 +33,7 @@ def _more(results: StudyResults, words: Wording) -> AnnexBlock:
         told: tuple[Text, ...] = (why(words, results, "planning.half_width"),)
     else:
         keys = ("now", "settle", "years", "as_estimated", "width")
-        told = tuple(
-            line
-            for key in keys
-            for line in (texts(words, f"{_KEY}.more.{key}") or _absent(results, words, key))
-        )
+        told = tuple(line for key in keys for line in _how_many(results, words, key))
     held = results.lists.get("planning.not_by_number", [])
     if held:
         key = f"{_KEY}.more.held"
@@ -47,14 +43,19 @@ def _more(results: StudyResults, words: Wording) -> AnnexBlock:
 
 _NEEDS = {
     "settle": "planning.mishaps_to_settle",
+    "years": "planning.years_to_settle",
     "as_estimated": "planning.mishaps_if_as_estimated",
-    "width": "planning.mishaps_for_precision",
+    "width": "planning.more_for_precision",
 }
 
 
-def _absent(results: StudyResults, words: Wording, key: str) -> tuple[Text, ...]:
+def _how_many(results: StudyResults, words: Wording, key: str) -> tuple[Text, ...]:
+    """One sentence; another, or none of years, where no more mishaps are needed, and the reason where none is known."""
     name = _NEEDS.get(key, "")
-    return (why(words, results, name),) if name in results.absent else ()
+    if name in results.absent:
+        return () if key == "years" else (why(words, results, name),)
+    none = words.has_number(name) and results.numbers[name].value == 0
+    return texts(words, f"{_KEY}.more.{key}_none" if none else f"{_KEY}.more.{key}")
 
 
 def _sizes(results: StudyResults, words: Wording) -> AnnexBlock | None:
@@ -73,7 +74,7 @@ def _sizes(results: StudyResults, words: Wording) -> AnnexBlock | None:
 
 
 def _next(results: StudyResults, words: Wording) -> AnnexBlock:
-    """What the most telling mishaps would do to the word, for training and against it."""
+    """What extreme mishaps would do to the word, for training and against it."""
     title, codes = words.say(f"{_KEY}.next.title"), results.codes
     if codes.get("planning.next") != "tried":
         return AnnexBlock(title, why(words, results, "planning.next_people"))

@@ -1,10 +1,18 @@
-"""Which sentence does the case carry, and which ones that sound like it does it not?"""
+"""What may be said of the case in one sentence, and which sentences go beyond it?"""
 
 from __future__ import annotations
 
 from survstats.report.annex.content import AnnexBlock, AnnexSection
 from survstats.report.annex.tables import Row, texts
-from survstats.report.budget.parts import direction_of, form_of, is_carried, others, part, table
+from survstats.report.budget.parts import (
+    direction_of,
+    form_of,
+    has_programme,
+    is_carried,
+    others,
+    part,
+    table,
+)
 from survstats.report.content import Text
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
@@ -17,16 +25,21 @@ _DONT: dict[str, tuple[str, ...]] = {
     "lean": ("sure", "lives", *_ALWAYS, "free", "years"),
     "recommend": ("lives", *_ALWAYS, "free", "years"),
 }
+_OF_A_CUT = ("free", "gained")
+"""Sentences about cutting what is done today."""
 
 
 def saying(results: StudyResults, words: Wording) -> AnnexSection:
     """The strongest honest sentence, and a list of sentences not to say with the reason for each."""
     form, direction = form_of(results), direction_of(results)
     key = f"budget.saying.lead_{direction}_{form}" if is_carried(results) else f"budget.saying.lead_{form}"
-    strongest = texts(words, key) or (words.say("budget.saying.lead_would_have_to"),)
+    nobody = () if has_programme(results) else (f"{key}_nobody",)
+    strongest = texts(words, *nobody, key) or (words.say("budget.saying.lead_would_have_to"),)
     dont = _DONT[form]
     if is_carried(results) and direction == "harm":
         dont = ("gained", *(name for name in dont if name != "free"))
+    if nobody:
+        dont = tuple(name for name in dont if name not in _OF_A_CUT)
     rows: list[Row] = [
         (words.say(f"budget.saying.dont.{name}_say"), words.say(f"budget.saying.dont.{name}_why"))
         for name in dont

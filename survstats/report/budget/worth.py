@@ -5,8 +5,10 @@ from __future__ import annotations
 from survstats.report.annex.content import AnnexBlock, AnnexSection, Picture
 from survstats.report.annex.tables import Row, coded, table_rows, texts
 from survstats.report.budget.parts import (
+    direction_of,
     form_of,
     is_carried,
+    is_if,
     items,
     option_of,
     options,
@@ -43,16 +45,20 @@ def worth(results: StudyResults, words: Wording, picture: Picture | None) -> Ann
 
 
 def _chances(results: StudyResults, words: Wording) -> tuple[Text, ...]:
+    """The best option at the value given, unless the records show a loss; how often each is; the worth of knowing."""
     best = f"policy.{results.codes.get('policy.best', '')}"
-    given = words.can_say("budget.worth.given", row=best) and best in options(results)
+    harm = direction_of(results) == "harm"
+    given = not harm and words.can_say("budget.worth.given", row=best) and best in options(results)
+    evpi = "evpi_if" if is_if(results) else "evpi"
     return (
+        *((words.say("budget.worth.harm"),) if harm else ()),
         *((words.say("budget.worth.given", row=best),) if given else ()),
         *(
             words.say("budget.worth.chance", row=option)
             for option in options(results)
             if words.can_say("budget.worth.chance", row=option)
         ),
-        *texts(words, "budget.worth.evpi", "budget.worth.expected"),
+        *texts(words, f"budget.worth.{evpi}", "budget.worth.expected"),
     )
 
 
@@ -91,7 +97,7 @@ def swings(results: StudyResults, words: Wording, picture: Picture | None) -> An
     if not rows:
         return None
     heads = ("input", "at", "lives", "cost")
-    assumed = ("points",) if form_of(results) == "would_have_to" else ()
+    assumed = ("points",) if form_of(results) == "would_have_to" else ("together",)
     shown = swung_option(results)
     of = (words.say("budget.swings.of", row=shown),) if words.can_say("budget.swings.of", row=shown) else ()
     return part(

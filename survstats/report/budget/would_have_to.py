@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from survstats.report.annex.content import AnnexBlock, AnnexSection, Picture
 from survstats.report.annex.tables import Row, table_rows
 from survstats.report.budget.parts import (
+    has_programme,
     is_carried,
     is_today,
     items,
@@ -17,6 +20,7 @@ from survstats.report.budget.parts import (
     with_limits,
 )
 from survstats.report.content import Piece, Text
+from survstats.report.lettering import join
 from survstats.report.wording import Wording
 from survstats.study.results import StudyResults
 
@@ -26,7 +30,7 @@ _PER_LIFE = ("bought", "freed")
 def have_to(results: StudyResults, words: Wording, picture: Picture | None) -> AnnexSection:
     """The table by assumed points, the break-evens, and what the records show beside them."""
     study = "study" if words.can_say("budget.have_to.study") else "study_none"
-    notes = items(words, "have_to", ("points_note", study))
+    notes = items(words, "have_to", ("points_note", study, "cut"))
     return part(
         words,
         "have_to",
@@ -48,9 +52,11 @@ def _by_points(results: StudyResults, words: Wording) -> AnnexBlock | None:
 
 
 def _programme(results: StudyResults, words: Wording) -> AnnexBlock | None:
-    """The same of today's policy, against nobody being trained."""
+    """The same of today's policy, against nobody being trained; None where nobody is trained today."""
+    if not has_programme(results):
+        return None
     rows: list[Row] = [
-        (words.cell(f"budget_if.{at}.points", "points_exact"), *_assumed(words, at, row)[1:])
+        _assumed(words, at, row)
         for at, row in enumerate(table_rows(results, "budget_if"))
         if is_today(results, option_of(row))
     ]
@@ -61,10 +67,17 @@ def _programme(results: StudyResults, words: Wording) -> AnnexBlock | None:
 def _assumed(words: Wording, at: int, row: dict[str, object]) -> Row:
     """Points that are assumed, lives if they hold, money for a life."""
     return (
-        words.cell(f"budget_if.{at}.points", "points_exact_bare"),
+        _points(words, at, row),
         limits(words, f"budget_if.{at}", "lives", ("lives_a_year", "lives_low", "lives_high")),
         _life(words, at, str(row["form"])),
     )
+
+
+def _points(words: Wording, at: int, row: dict[str, object]) -> Text:
+    """So many points; the records' own estimate is named as such and rounded as it is on page 1."""
+    own = row.get("points_from") == "estimate"
+    told = words.cell(f"budget_if.{at}.points", "points_bare" if own else "points_exact_bare")
+    return (*told, Piece(" "), *words.say("budget.have_to.table.estimate")) if own else told
 
 
 def _life(words: Wording, at: int, form: str) -> Text:
@@ -100,10 +113,14 @@ def _even(results: StudyResults, words: Wording) -> AnnexBlock | None:
     heads = ("option", "value", "points", "mishaps")
     if not any(any(row[1:]) for row in rows):
         return None
-    given = "points" if words.has_number("input.value_of_life") else "no_value"
-    assumed = () if is_carried(results) else ("items_assumed",)
-    notes = items(words, "have_to.even", (*assumed, f"items_{given}"))
-    return table(words, "have_to.even", heads, rows, numbers=heads[1:], items=notes)
+    given = words.has_number("input.value_of_life")
+    alike = ("items_alike",) if given and is_carried(results) else ()
+    notes = items(words, "have_to.even", ("items_points" if given else "items_no_value", *alike))
+    found = table(words, "have_to.even", heads, rows, numbers=heads[1:], items=notes)
+    if found is None or is_carried(results):
+        return found
+    assumed = items(words, "have_to.even", ("assumed" if given else "assumed_no_value",))
+    return replace(found, lead=join(*assumed, found.lead))
 
 
 def _worth_it(results: StudyResults, words: Wording, name: str, form: str) -> Text:

@@ -35,29 +35,27 @@ function heldInRecords(fading, recency) {
   return people === 0 ? 1 : held / people;
 }
 
-// The gain on the day of the course: the difference as recorded holds the fading already, so it is divided out once.
-function gainOnTheDay(observed, held, untrained) {
-  return Math.min(1 - untrained, Math.max(-untrained, observed / held));
-}
-
 // One column of the worlds in one world; a column that is the same in every world is stored as one number.
 function at(column, world) {
   return typeof column === "number" ? column : column[world];
 }
 
-// What training adds to each world's people, by group and kind (never trained, trained), once for both policies.
+// What training adds on the day of the course to each world's people, by group and kind (never trained, trained), once
+// for both policies. The difference as recorded holds the fading already, so it is divided out once; it is cut where held.
 function gains(worlds) {
   const { size } = worlds;
   const held = Float64Array.from({ length: size }, (_, w) => heldInRecords(at(worlds.fading, w), worlds.recency));
   const of = (group, kind) => Float64Array.from({ length: size }, (_, w) =>
-    gainOnTheDay(at(group.observed[kind], w), held[w], at(group.untrained[kind], w)));
+    at(group.observed[kind], w) / held[w]);
   return worlds.groups.map((group) => ({ never: of(group, "never"), trained: of(group, "trained") }));
 }
 
-// The chance to die of somebody who holds training: false confidence takes no more survival than there is.
-function dies(untrained, more, held, false_confidence) {
-  const lost = Math.max(Math.min(false_confidence, untrained, untrained + more), 0);
-  return 1 - untrained + lost - more * held;
+// The chance to die of somebody who holds training: no more can live than all, and false confidence takes no more survival
+// than there is. Training and the bought spends avert no less together than the spends alone.
+function dies(untrained, gain, held, false_confidence, left) {
+  const lives = Math.min(Math.max(untrained + gain * held, 0), 1);
+  const died = 1 - Math.max(lives - false_confidence, 0);
+  return Math.min(died * left.held, Math.max(died, 1 - untrained) * left.without);
 }
 
 // The share of the people of one group in a mishap who die under a policy, in one world. Who is trained today counts as
@@ -69,9 +67,9 @@ function shareWhoDie(group, gain, world, false_confidence, covered, held, covere
   const rest = 1 - Math.max(covered, covered_today);
   const never = at(group.untrained.never, world);
   const trained = at(group.untrained.trained, world);
-  const holding = kept * dies(trained, gain.trained[world], held, false_confidence)
-    + added * dies(never, gain.never[world], held, false_confidence);
-  return holding * left.held + (dropped * (1 - trained) + rest * (1 - never)) * left.without;
+  const holding = kept * dies(trained, gain.trained[world], held, false_confidence, left)
+    + added * dies(never, gain.never[world], held, false_confidence, left);
+  return holding + (dropped * (1 - trained) + rest * (1 - never)) * left.without;
 }
 
 // What the bought spends leave of the deaths: of people who hold training, part of what they avert is averted already.

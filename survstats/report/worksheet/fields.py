@@ -12,9 +12,7 @@ _ONE = 1.0
 _PERCENT = 100.0
 _MILLION = 1e6
 _THOUSAND = 1e3
-_MOST = 1e12
-_MOST_MONTHS = 600.0
-_MOST_LEAVERS = 1000.0
+_OTHER = "other"
 #: What stands beside the fee in the money for one course.
 _ROUND_THE_COURSE = ("travel_cost", "cover_cost")
 
@@ -32,7 +30,7 @@ def field_groups(results: StudyResults, words: Wording, *, assumed: bool) -> tup
     parts = [
         _policy(results, words),
         _people(results, words),
-        _group(words, "flying", [_given(results, words, "hours_a_year", above=True)]),
+        _group(words, "flying", [_given(results, words, "hours_a_year")]),
         _group(words, "training", _training(results, words, assumed=assumed)),
         _group(words, "courses", _courses(results, words)),
         _group(words, "value", [_value_of_life(results, words)]),
@@ -78,6 +76,7 @@ def _policy(results: StudyResults, words: Wording) -> FieldGroup:
     chosen = start_from(results)
     longest = results.numbers.get("decision.longest_months")
     months = results.numbers.get(f"policy.{chosen}.months")
+    limits = _limits(results, "months")
     fields = [
         SheetField(
             "months",
@@ -86,8 +85,8 @@ def _policy(results: StudyResults, words: Wording) -> FieldGroup:
             months.value if months else None,
             unit=words.say("worksheet.unit.months"),
             told=words.say(f"worksheet.policy.{'longest' if longest else 'no_longest'}"),
-            least=_ONE,
-            most=longest.value if longest else _MOST_MONTHS,
+            least=limits["least"],
+            most=longest.value if longest else limits["most"],
         )
     ]
     if longest is None or any(
@@ -124,7 +123,7 @@ def _people(results: StudyResults, words: Wording) -> FieldGroup:
         )
         label = words.say("worksheet.people.leavers", row=f"group.{at}")
         fields.append(
-            _given(results, words, f"leavers_a_year.{at}", label=label, scale=_PERCENT, most=_MOST_LEAVERS)
+            _given(results, words, f"leavers_a_year.{at}", label=label, scale=_PERCENT)
         )
     return _group(words, "people", fields)
 
@@ -144,7 +143,7 @@ def _training(results: StudyResults, words: Wording, *, assumed: bool) -> list[S
                 most=_PERCENT,
             )
         )
-    return [*fields, _given(results, words, "half_life_months", above=True)]
+    return [*fields, _given(results, words, "half_life_months")]
 
 
 def _courses(results: StudyResults, words: Wording) -> list[SheetField]:
@@ -152,8 +151,8 @@ def _courses(results: StudyResults, words: Wording) -> list[SheetField]:
         _round_the_course(results, words, "first_course_cost"),
         _round_the_course(results, words, "refresher_cost"),
         _given(results, words, "programme_cost_a_year"),
-        _given(results, words, "deaths_per_course", scale=_MILLION, most=_MILLION),
-        _given(results, words, "injuries_per_course", scale=_THOUSAND, most=_MOST),
+        _given(results, words, "deaths_per_course", scale=_MILLION),
+        _given(results, words, "injuries_per_course", scale=_THOUSAND),
         _given(results, words, "injury_cost"),
     ]
 
@@ -170,11 +169,10 @@ def _given(
     *,
     label: Text | None = None,
     scale: float = _ONE,
-    most: float = _MOST,
-    above: bool = False,
 ) -> SheetField:
     """A field of one figure of the study file; ``scale`` is how many of the field's units one of the study's is."""
     kind = name.partition(".")[0]
+    limits = _limits(results, kind)
     return SheetField(
         name,
         "number",
@@ -182,16 +180,25 @@ def _given(
         _typed(scale * results.numbers[f"input.{name}"].value),
         unit=words.say(f"worksheet.unit_of.{kind}"),
         told=_told(results, words, name, "source"),
-        least=0.0,
-        most=most,
-        above=above,
+        least=_typed(scale * limits["least"]),
+        most=_typed(scale * limits["most"]),
+        above=bool(limits["above"]),
         scale=scale,
     )
+
+
+def _limits(results: StudyResults, kind: str) -> dict[str, float]:
+    """``least``, ``most`` and ``above`` of a figure, as the study file must keep them."""
+    table = results.tables["budget_bounds"]
+    rows = {row[0]: row for row in table.rows}
+    found = dict(zip(table.columns, rows.get(kind, rows[_OTHER]), strict=True))
+    return {name: float(found[name] or 0) for name in ("least", "most", "above")}
 
 
 def _round_the_course(results: StudyResults, words: Wording, name: str) -> SheetField:
     """What one course costs with travel and cover for whoever is away."""
     parts = [results.numbers[f"input.{part}"].value for part in (name, *_ROUND_THE_COURSE)]
+    limits = _limits(results, name)
     told = join(words.say(f"worksheet.given.{name}_parts"), _told(results, words, name, "fee_source"))
     return SheetField(
         name,
@@ -200,8 +207,8 @@ def _round_the_course(results: StudyResults, words: Wording, name: str) -> Sheet
         _typed(sum(parts)),
         unit=words.say("worksheet.unit_of.money"),
         told=told,
-        least=0.0,
-        most=_MOST,
+        least=len(parts) * limits["least"],
+        most=len(parts) * limits["most"],
     )
 
 
@@ -214,6 +221,7 @@ def _told(results: StudyResults, words: Wording, name: str, key: str) -> Text:
 def _value_of_life(results: StudyResults, words: Wording) -> SheetField:
     """Empty unless the study file gives one: there is no value of a life that we propose."""
     given = results.numbers.get("input.value_of_life")
+    limits = _limits(results, "value_of_life")
     told = (
         _told(results, words, "value_of_life", "source") if given else words.say("worksheet.value.not_given")
     )
@@ -224,7 +232,7 @@ def _value_of_life(results: StudyResults, words: Wording) -> SheetField:
         given.value if given else None,
         unit=words.say("worksheet.unit_of.money"),
         told=told,
-        least=0.0,
-        most=_MOST,
-        above=True,
+        least=limits["least"],
+        most=limits["most"],
+        above=bool(limits["above"]),
     )

@@ -78,7 +78,7 @@ def worksheet_content(results: StudyResults, *, date: datetime.date) -> Workshee
         today=words.say("worksheet.today"),
         assumed=assumed,
         groups=groups,
-        lines=tuple(_line(words, line, assumed=assumed) for line in _LINES),
+        lines=tuple(_line(words, line, condition=_condition(results)) for line in _LINES),
         labels={name: words.say(f"worksheet.label.{name}") for name in _LABELS}
         | {"stale": words.say("worksheet.script.stale")},
         cautions=tuple(words.say(f"worksheet.caution.{key}") for key in _cautions(results, assumed=assumed)),
@@ -93,9 +93,18 @@ def _reading(results: StudyResults) -> str:
     return form if form == "would_have_to" or direction == "benefit" else f"{form}_{direction}"
 
 
-def _line(words: Wording, key: str, *, assumed: bool) -> ResultLine:
-    conditional = f"worksheet.line.{key}_note_assumed"
-    note = conditional if assumed and words.has(conditional) else f"worksheet.line.{key}_note"
+def _condition(results: StudyResults) -> str:
+    """On which condition lives are told: the gain that is assumed, or that training is why; empty where on none."""
+    form = results.codes["budget.form"]
+    if form == "would_have_to":
+        return "_assumed"
+    small = results.codes.get("budget.direction") == "no_worthwhile_difference"
+    return "_lean" if form == "lean" and not small else ""
+
+
+def _line(words: Wording, key: str, *, condition: str) -> ResultLine:
+    conditional = f"worksheet.line.{key}_note{condition}"
+    note = conditional if words.has(conditional) else f"worksheet.line.{key}_note"
     return ResultLine(key, words.say(f"worksheet.line.{key}"), words.say(note))
 
 

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from scipy.optimize import brentq
 
+from survstats.decision.draw_worlds import assumed_gain
 from survstats.decision.outcome import outcome
 from survstats.decision.world import Outcome, Policy, Worlds
 
@@ -52,8 +53,7 @@ def points(worlds: Worlds, policy: Policy, *, today: Policy, value_of_life: floa
     """How much survival training would have to add for a policy to be worth as much as today's.
 
     The difference d that trained people of the records show on average, the same in each group and for both kinds of
-    people; on the day of the course it is d / mean_held (``worlds.mean_held``; d itself where absent). Nothing of the
-    estimate enters but how long ago people were trained.
+    people (`draw_worlds.assumed_gain`). Nothing of the estimate enters but how long ago people were trained.
 
     Parameters
     ----------
@@ -66,7 +66,7 @@ def points(worlds: Worlds, policy: Policy, *, today: Policy, value_of_life: floa
     -------
     BreakEven
         ``value`` is a share. Looked for from 0 to what the untrained have left to gain on average. What is held is cut
-        in each world as everywhere (`held.difference_held`), so that worth is no straight line: of two policies that
+        in each world as everywhere (`room.difference_held`), so that worth is no straight line: of two policies that
         hold more and less, both keep all alive in the end, and worth may turn more than once.
 
     Raises
@@ -74,11 +74,9 @@ def points(worlds: Worlds, policy: Policy, *, today: Policy, value_of_life: floa
     CallError
         As `outcome.outcome`.
     """
-    held = np.ones(worlds.draws) if worlds.mean_held is None else worlds.mean_held
-    one = np.broadcast_to((1 / held)[:, None, None], worlds.gain.shape)
 
     def worth(difference: float) -> float:
-        return _worth(replace(worlds, gain=difference * one), policy, today, value_of_life)
+        return _worth(assumed_gain(worlds, difference), policy, today, value_of_life)
 
     weights = worlds.at_risk.mean(axis=0)
     untrained = worlds.survival_untrained.mean(axis=(0, 2))

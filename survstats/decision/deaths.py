@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from survstats.decision.held import difference_held, retained, survival_holding
+from survstats.decision.room import room_for, survival_holding
 from survstats.decision.world import NEVER_TRAINED, TRAINED, Policy, Worlds
 
 Floats = NDArray[np.float64]
@@ -23,31 +23,30 @@ def deaths_under(worlds: Worlds, policy: Policy, *, today: Policy) -> Floats:
     today : Policy
         Who is covered by it counts as trained.
     """
-    held = retained(policy.interval, worlds.fading[:, None], worlds.leaving)
-    return deaths_at(worlds, (policy,), held[..., None], today=today)[:, 0, 0]
+    return deaths_at(worlds, (policy,), np.array([policy.interval]), today=today)[:, 0, 0]
 
 
 def deaths_at(
     worlds: Worlds,
     policies: Sequence[Policy],
-    held: Floats,
+    years: Floats,
     *,
     today: Policy,
     part: slice = slice(None),
 ) -> Floats:
-    """Deaths a year among the people at risk under policies that differ in cover and spends, at given shares held.
+    """Deaths a year among the people at risk under policies that differ in cover and spends, had they other intervals.
 
     Parameters
     ----------
     worlds : Worlds
     policies : sequence of s Policy
         Their intervals are not used.
-    held : ndarray of shape (b, q, r)
-        Share of the gain still held by those who hold training, at r places.
+    years : ndarray of shape (r,)
+        Years between courses.
     today : Policy
         Who is covered by it counts as trained.
     part : slice
-        The b worlds that ``held`` is of.
+        The b worlds that are asked for.
 
     Returns
     -------
@@ -63,11 +62,13 @@ def deaths_at(
     untrained = worlds.survival_untrained[part]
     trained_die = 1 - survival_holding(
         worlds.gain[part, ..., None],
-        held[:, :, None, :],
         untrained[..., None],
         worlds.false_confidence[part, None, None, None],
+        interval=years,
+        fading=worlds.fading[part, None, None, None],
+        leaving=worlds.leaving[part, :, None, None],
     )
-    draws, points = len(at_risk), held.shape[-1]
+    draws, points = len(at_risk), len(years)
     deaths = np.empty((draws, len(policies), points))
     for spends in dict.fromkeys(one.spends for one in policies):
         own = [at for at, one in enumerate(policies) if one.spends == spends]
@@ -115,9 +116,10 @@ def _left_by_rivals(worlds: Worlds, spends: Sequence[str]) -> tuple[Floats, Floa
 
 
 def share_cut(worlds: Worlds, policies: Sequence[Policy], *, today: Policy) -> float:
-    """Share of the worlds in which what somebody holds of the gain under any of the policies had to be cut.
+    """Share of the worlds in which somebody whom a policy trains has less room for the gain than there is of it.
 
-    The cut is that of `held.difference_held`: no more can live than all.
+    There the gain of the first day is held whole until it has faded into the room (`room.difference_held`): no more can
+    live than all. Where that is often, the fading that was given is faster than the records leave room for.
 
     Parameters
     ----------
@@ -126,12 +128,7 @@ def share_cut(worlds: Worlds, policies: Sequence[Policy], *, today: Policy) -> f
     today : Policy
         Who is covered by it counts as trained.
     """
-    cut = np.zeros(worlds.draws, dtype=bool)
-    for policy in policies:
-        held = retained(policy.interval, worlds.fading[:, None], worlds.leaving)[..., None]
-        somebody = _shares(policy.covered, today.covered)[0] > 0
-        whole = worlds.gain * held
-        there = somebody & (worlds.at_risk[..., None] > 0)
-        fits = difference_held(worlds.gain, held, worlds.survival_untrained) == whole
-        cut |= np.any(there & ~fits, axis=(1, 2))
-    return float(cut.mean())
+    somebody = np.any([_shares(policy.covered, today.covered)[0] > 0 for policy in policies], axis=0)
+    there = somebody & (worlds.at_risk[..., None] > 0)
+    over = np.abs(worlds.gain) > room_for(worlds.gain, worlds.survival_untrained)
+    return float(np.any(there & over, axis=(1, 2)).mean())

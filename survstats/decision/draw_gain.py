@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit, logit
 
+from survstats.decision.conventions import MONTHS_A_YEAR
 from survstats.decision.group_gain import GroupGain
+from survstats.decision.room import faded, gain_of_first_day
 from survstats.groundwork.errors import NotEstimable
 
 Floats = NDArray[np.float64]
@@ -24,7 +27,8 @@ class DrawnGain:
     observed : ndarray of shape (b, q, 2)
         Difference as recorded, faded as far as it had.
     gain : ndarray of shape (b, q, 2)
-        Difference on the day of the course, uncut: it may be more than there is room for, and fades into it.
+        Difference on the day of the course, uncut: it may be more than there is room for, and fades into it
+        (`survstats.decision.room`).
     held : ndarray of shape (b,)
         Share of that which the trained people of the records still held, on average.
     """
@@ -92,7 +96,9 @@ def draw_gain(
     difference = gain.risks[..., 0] - gain.risks[..., 1]
     observed = difference[0] + _moved(steps, difference, gain.wider_difference)
     held = mean_held(months_since, half_life_months)
-    return DrawnGain(survival, observed, observed / held[:, None, None], held)
+    known = months_since[np.isfinite(months_since)]
+    still = faded(math.log(2) * MONTHS_A_YEAR / half_life_months, known)
+    return DrawnGain(survival, observed, gain_of_first_day(observed, survival, still), held)
 
 
 def _moved(steps: Floats, values: Floats, wider: Floats) -> Floats:

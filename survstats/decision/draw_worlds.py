@@ -10,10 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survstats.decision.aboard import AtRisk, draw_at_risk
+from survstats.decision.bounds import bounds_of
+from survstats.decision.conventions import MONTHS_A_YEAR
 from survstats.decision.draw_gain import DrawnGain, draw_gain
 from survstats.decision.exposure import MishapRate, check_rate, draw_rate
 from survstats.decision.given import Given, check, sample
 from survstats.decision.group_gain import GroupGain
+from survstats.decision.room import faded, gain_of_first_day
 from survstats.decision.world import Spend, Worlds
 from survstats.groundwork.errors import CallError, StudyFileError
 from survstats.groundwork.resampling import stream
@@ -21,18 +24,6 @@ from survstats.groundwork.resampling import stream
 Floats = NDArray[np.float64]
 
 DRAWS = 20_000
-MONTHS_A_YEAR = 12.0
-#: The shortest half-life that can be given, in months: below it next to nothing is left after a season.
-SHORTEST_HALF_LIFE = 0.5
-
-_ENDS: Mapping[str, tuple[float, float]] = {
-    "half_life_months": (SHORTEST_HALF_LIFE, math.inf),
-    "deaths_per_course": (0.0, 1.0),
-    "false_confidence": (0.0, 1.0),
-    "deaths_averted": (0.0, 1.0),
-    "overlap": (0.0, 1.0),
-}
-_FROM_ZERO = (0.0, math.inf)
 
 
 @dataclass(frozen=True)
@@ -179,10 +170,11 @@ def draw_worlds(
     given["mishaps"] = draw_rate(inputs.rate, _own_stream(seed, "mishaps"), draws)
     aboard = draw_at_risk(at_risk, _own_stream(seed, "aboard"), draws)
     drawn = draw_gain(gain, given["half_life_months"], months_since, _own_stream(seed, "gain"))
-    return Drawn(_assemble(inputs, given, aboard, drawn), drawn, months_since)
+    known = months_since[np.isfinite(months_since)]
+    return Drawn(_assemble(inputs, given, aboard, drawn, known), drawn, months_since)
 
 
-def assumed_gain(worlds: Worlds, points: float, held: Floats) -> Worlds:
+def assumed_gain(worlds: Worlds, points: float) -> Worlds:
     """The same worlds, had the records shown this difference for every group and kind of people.
 
     Parameters
@@ -190,19 +182,22 @@ def assumed_gain(worlds: Worlds, points: float, held: Floats) -> Worlds:
     worlds : Worlds
     points : float
         A difference in survival, as a share (.05 for 5 points), of people who held as much as those of the records.
-    held : ndarray of shape (b,)
-        Share they held, on average: `Drawn.mean_held`.
 
     Notes
     -----
     Nobody's survival goes below 0 or above 1: where few die without training, less than the difference is held.
     """
-    whole = np.broadcast_to((points / held)[:, None, None], worlds.gain.shape)
-    return replace(worlds, gain=whole)
+    shown = np.full(worlds.gain.shape, points)
+    still = faded(worlds.fading, worlds.recorded_months)
+    return replace(worlds, gain=gain_of_first_day(shown, worlds.survival_untrained, still))
 
 
 def _assemble(
-    inputs: DecisionInputs, given: Mapping[str, Floats], at_risk: Floats, gain: DrawnGain
+    inputs: DecisionInputs,
+    given: Mapping[str, Floats],
+    at_risk: Floats,
+    gain: DrawnGain,
+    recorded_months: Floats,
 ) -> Worlds:
     each_course = given["travel_cost"] + given["cover_cost"]
     return Worlds(
@@ -227,7 +222,7 @@ def _assemble(
             )
             for spend in inputs.spends
         },
-        mean_held=gain.held,
+        recorded_months=recorded_months,
     )
 
 
@@ -256,7 +251,7 @@ def _figures(inputs: DecisionInputs) -> Iterator[tuple[str, Given]]:
 
 
 def _ends(name: str) -> tuple[float, float]:
-    return _ENDS.get(name.partition(".")[0], _FROM_ZERO)
+    return bounds_of(name).least, bounds_of(name).most
 
 
 def _own_stream(seed: int, name: str) -> np.random.Generator:

@@ -1,4 +1,4 @@
-"""How much of the day-of-the-course gain do people hold, between courses and with leavers, and how many live by it?"""
+"""How much of the day-of-the-course gain do people hold, on average, between courses and with leavers?"""
 
 from __future__ import annotations
 
@@ -53,55 +53,6 @@ def retained(interval: ArrayLike, fading: ArrayLike, leaving: ArrayLike = 0.0) -
         return share
     settled = np.where(lost > 0, leave / np.where(lost > 0, lost, 1.0), 1.0)
     return np.where(endless, settled, share)
-
-
-def difference_held(gain: ArrayLike, held: ArrayLike, survival_untrained: ArrayLike) -> Floats:
-    """What training adds to survival among people who hold a share of its gain, cut where all would live or die.
-
-    The cut comes after the fading: a gain greater than there is room for on the day of the course has faded into the
-    room there is by the time a mishap comes.
-
-    Parameters
-    ----------
-    gain : array_like
-        Risk difference on the day of the course, uncut. All three broadcast.
-    held : array_like
-        Share of it still held.
-    survival_untrained : array_like
-        In [0, 1].
-
-    Returns
-    -------
-    ndarray
-        ``survival_untrained`` and this together lie in [0, 1].
-    """
-    untrained = np.asarray(survival_untrained, dtype=float)
-    return np.asarray(np.clip(np.asarray(gain, dtype=float) * held, -untrained, 1 - untrained))
-
-
-def survival_holding(
-    gain: ArrayLike, held: ArrayLike, survival_untrained: ArrayLike, false_confidence: ArrayLike = 0.0
-) -> Floats:
-    """Survival of people who hold a share of the gain; false confidence takes from it no more than there is.
-
-    Parameters
-    ----------
-    gain, held, survival_untrained
-        As `difference_held`.
-    false_confidence : array_like
-        Survival lost by whoever holds training, a share.
-
-    Returns
-    -------
-    ndarray
-        In [0, 1].
-    """
-    untrained = np.asarray(survival_untrained, dtype=float)
-    survival = np.asarray(np.asarray(gain, dtype=float) * held + untrained)
-    np.clip(survival, 0.0, 1.0, out=survival)
-    if np.any(false_confidence):
-        survival = np.maximum(survival - false_confidence, 0.0)
-    return survival
 
 
 def mean_discount(exponent: ArrayLike) -> Floats:

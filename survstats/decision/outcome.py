@@ -10,7 +10,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from survstats.decision.courses import first_courses, refreshers
 from survstats.decision.deaths import deaths_at, deaths_under
-from survstats.decision.held import retained
 from survstats.decision.world import Outcome, Policy, Worlds
 from survstats.groundwork.errors import CallError
 
@@ -153,9 +152,8 @@ def outcomes_by_interval(
     for start in range(0, worlds.draws, BLOCK):
         part = slice(start, start + BLOCK)
         leave = worlds.leaving[part, :, None]
-        held = retained(years, worlds.fading[part, None, None], leave)  # (b, q, r)
         again = np.matmul(covered, refreshers(years, leave))  # (b, s, r)
-        gained = lives0[part, :, None] - deaths_at(worlds, policies, held, today=today, part=part)
+        gained = lives0[part, :, None] - deaths_at(worlds, policies, years, today=today, part=part)
         gained -= worlds.deaths_per_course[part, None, None] * again
         lives[:, part] = gained.transpose(1, 0, 2)
         again *= each[part, None, None]

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from survstats.decision.held import difference_held
 from survstats.decision.outcome import outcome
+from survstats.decision.room import difference_recorded, faded, gain_of_first_day, room_for
 from survstats.decision.world import TRAINED, Policy, Worlds
 from survstats.groundwork.errors import CallError
 
@@ -64,8 +64,8 @@ def swings(
     All other inputs stay as drawn. Inputs of groups move together: people at risk by one factor for all groups, gain
     and leaving each group at its own percentile. The gain moves as the difference that was recorded, as a share of the
     room it has in each world: where more of the untrained live it cannot be as great. It is cut only where it is held.
-    Where the worlds say how much of the gain the records' people still held (``mean_held``), fading moves with the
-    observed difference held, since a faster fading then means a greater gain on the day of the course.
+    Fading moves with the recorded difference held, since a faster fading then means a greater gain on the day of the
+    course.
 
     Parameters
     ----------
@@ -130,25 +130,26 @@ def _at_risk(worlds: Worlds, share: float) -> tuple[Worlds, float]:
 
 def _gain(worlds: Worlds, share: float) -> tuple[Worlds, float]:
     """The recorded difference at a percentile, as a share of the room it has: of those who die, or live, untrained."""
-    held = 1.0 if worlds.mean_held is None else worlds.mean_held[:, None, None]
-    lives, dies = worlds.survival_untrained, 1 - worlds.survival_untrained
-    recorded = worlds.gain * held
-    room = np.where(recorded >= 0, dies, lives)
+    recorded, untrained = _recorded(worlds), worlds.survival_untrained
+    room = room_for(recorded, untrained)
     ends = np.quantile(np.divide(recorded, room, out=np.zeros_like(room), where=room > 0), share, axis=0)
-    moved = ends * np.where(ends >= 0, dies, lives)
-    told = difference_held(moved, 1.0, lives).mean(axis=0)
-    return replace(worlds, gain=moved / held), _over_people_at_risk(worlds, told[:, TRAINED])
+    moved = ends * room_for(np.broadcast_to(ends, room.shape), untrained)
+    gain = gain_of_first_day(moved, untrained, faded(worlds.fading, worlds.recorded_months))
+    return replace(worlds, gain=gain), _over_people_at_risk(worlds, moved.mean(axis=0)[:, TRAINED])
 
 
 def _fading(worlds: Worlds, share: float) -> tuple[Worlds, float]:
     value = float(np.quantile(worlds.fading, share))
-    moved = replace(worlds, fading=np.full(worlds.draws, value))
-    if worlds.mean_held is None:
-        return moved, value
-    order = np.argsort(worlds.fading)
-    held = float(np.interp(value, worlds.fading[order], worlds.mean_held[order]))
-    gain = worlds.gain * (worlds.mean_held / held)[:, None, None]
-    return replace(moved, gain=gain, mean_held=np.full(worlds.draws, held)), value
+    fading = np.full(worlds.draws, value)
+    still = faded(fading, worlds.recorded_months)
+    gain = gain_of_first_day(_recorded(worlds), worlds.survival_untrained, still)
+    return replace(worlds, fading=fading, gain=gain), value
+
+
+def _recorded(worlds: Worlds) -> Floats:
+    """The difference that the records show in each world, (b, q, 2)."""
+    still = faded(worlds.fading, worlds.recorded_months)
+    return difference_recorded(worlds.gain, worlds.survival_untrained, still)
 
 
 def _leaving(worlds: Worlds, share: float) -> tuple[Worlds, float]:

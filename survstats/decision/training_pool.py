@@ -18,6 +18,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from survstats.decision.conventions import MONTHS_A_YEAR
 from survstats.decision.courses import first_courses, refreshers
 from survstats.decision.world import Policy
 
@@ -26,7 +27,6 @@ Verdict = Literal["keeps_up", "catching_up", "falls_behind"]
 
 #: Fewer people than this waiting at a month's end is no backlog.
 NOBODY = 0.5
-MONTHS = 12
 #: Those overdue now are spread over so many months past today's interval.
 OVERDUE_MONTHS = 12
 
@@ -61,7 +61,7 @@ class Pool:
 def monthly_demand(policy: Policy, people: Floats, leaving: Floats) -> float:
     """Courses a month that the policy needs in a settled year; ``people`` and ``leaving`` (a year) of shape (q,)."""
     each = first_courses(leaving) + refreshers(policy.interval, leaving)
-    return float(np.sum(people * policy.covered * each)) / MONTHS
+    return float(np.sum(people * policy.covered * each)) / MONTHS_A_YEAR
 
 
 def follow_pool(
@@ -91,7 +91,7 @@ def follow_pool(
     """
     waiting, late, held = _start(policy, today, people, leaving, overdue)
     start = float(waiting.sum() + late.sum())
-    stays = np.exp(-leaving / MONTHS)
+    stays = np.exp(-leaving / MONTHS_A_YEAR)
     lines = []
     for _ in range(months):
         due = people * policy.covered * (1.0 - stays)
@@ -124,7 +124,7 @@ def _start(
 def _spread(today: Policy, leaving: Floats, length: int) -> Floats:
     """Share of the trained by whole months since the course in a settled year, leavers thinning it (q, length)."""
     ages = np.arange(length)
-    share = np.exp(-leaving[:, None] / MONTHS * ages) * (ages < _whole_months(today))
+    share = np.exp(-leaving[:, None] / MONTHS_A_YEAR * ages) * (ages < _whole_months(today))
     return np.asarray(share / share.sum(axis=1, keepdims=True))
 
 
@@ -133,7 +133,7 @@ _FOLLOWED = 600
 
 
 def _whole_months(policy: Policy) -> int:
-    return _FOLLOWED if np.isinf(policy.interval) else max(1, round(policy.interval * MONTHS))
+    return _FOLLOWED if np.isinf(policy.interval) else max(1, round(policy.interval * MONTHS_A_YEAR))
 
 
 def _length(policy: Policy, today: Policy) -> int:

@@ -5,8 +5,8 @@ course, the gain on the day of the course times
 
     (1 - e^{-lam m}) (1 - e^{-(lam + tau) T}) / (lam + tau),
 
-the second factor thinned by leaving. Whoever holds most has least to gain. What is held on average over the horizon is
-cut as in `deaths`: nobody lives who lives already. Groups only, never names.
+the second factor thinned by leaving. Whoever holds most has least to gain. What is held is cut as in `deaths`: nobody
+lives who lives already (`room`). Groups only, never names.
 """
 
 from __future__ import annotations
@@ -15,13 +15,21 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.polynomial.legendre import leggauss
 from numpy.typing import NDArray
 
-from survstats.decision.held import mean_discount, retained, survival_holding
+from survstats.decision.conventions import LIMITS, MONTHS_A_YEAR
+from survstats.decision.held import mean_discount
+from survstats.decision.room import survival_holding
 from survstats.decision.world import NEVER_TRAINED, TRAINED, Policy, Worlds
 
 Floats = NDArray[np.float64]
 Course = Literal["refresher", "first"]
+
+#: Places at which a settled staff's time since the course is looked at.
+PLACES = 24
+#: Years after which whoever never leaves and is never refreshed is looked at.
+FOREVER = 1e4
 
 
 @dataclass(frozen=True)
@@ -115,21 +123,44 @@ def _gain(
     leaving = worlds.leaving[:, group]
     exposed = worlds.mishaps_a_year * worlds.at_risk[:, group] / worlds.people[group] * people
     there = years_held(np.zeros_like(leaving), leaving, horizon)
-    anew = years_held(worlds.fading, leaving, horizon) / there
     harm = worlds.deaths_per_course * people
     place = NEVER_TRAINED if kind == "first" else TRAINED
     untrained = worlds.survival_untrained[:, group, place]
 
-    def survival(held: Floats) -> Floats:
-        return survival_holding(worlds.gain[:, group, place], held, untrained, worlds.false_confidence)
+    def survival(years_since: Floats) -> Floats:
+        """Mean survival over the horizon, (b, k), of people k times so many years (b, k) after their course."""
+        return survival_holding(
+            worlds.gain[:, group, place][:, None] * np.exp(-worlds.fading[:, None] * years_since),
+            untrained[:, None],
+            worlds.false_confidence[:, None],
+            interval=horizon,
+            fading=worlds.fading[:, None],
+            leaving=leaving[:, None],
+        )
 
     if kind == "first":
         without = untrained
     elif since is None:
-        without = survival(retained(today.interval, worlds.fading, leaving) * anew)
+        years, weights = _years_since(today.interval, leaving)
+        without = np.sum(survival(years) * weights, axis=1)
     else:
-        without = survival(np.exp(-worlds.fading * since / 12.0) * anew)
-    return np.asarray(exposed * (survival(anew) - without) * there - harm)
+        without = survival(np.full((worlds.draws, 1), since / MONTHS_A_YEAR))[:, 0]
+    anew = survival(np.zeros((worlds.draws, 1)))[:, 0]
+    return np.asarray(exposed * (anew - without) * there - harm)
+
+
+def _years_since(interval: float, leaving: Floats) -> tuple[Floats, Floats]:
+    """Years since the last course in a settled staff: places (b, k) and their weights (b, k), by Gauss and Legendre.
+
+    Density proportional to exp(-leaving m) below the interval; without refreshers cut where e^-20 of a staff is left.
+    """
+    most = np.full(leaving.shape, interval)
+    if np.isinf(interval):
+        most = np.divide(20.0, leaving, out=np.full(leaving.shape, FOREVER), where=leaving > 0)
+    nodes, weights = leggauss(PLACES)
+    years = most[:, None] * (nodes + 1) / 2
+    density = weights * np.exp(-leaving[:, None] * years)
+    return years, np.asarray(density / density.sum(axis=1, keepdims=True))
 
 
 def _cost(worlds: Worlds, kind: Course, people: float) -> Floats:
@@ -148,6 +179,6 @@ def ranking(gain: Floats, courses: Floats) -> Ranking:
     """
     each = gain / courses
     places = np.argsort(np.argsort(-each, axis=1, kind="stable"), axis=1, kind="stable") + 1
-    low, high = np.quantile(places, (0.025, 0.975), axis=0)
+    low, high = np.quantile(places, LIMITS, axis=0)
     mean = np.argsort(np.argsort(-each.mean(axis=0), kind="stable"), kind="stable") + 1
     return Ranking(mean, low, high, np.mean(places == 1, axis=0))

@@ -32,7 +32,7 @@ class Worlds:
         Survival if not trained, of those never trained and of the trained (``NEVER_TRAINED``, ``TRAINED``).
     gain : ndarray of shape (b, q, 2)
         Risk difference on the day of the course, of the same two, as great as the fading in the records makes it: it
-        may be more than there is room for, and is cut only where it is held (`held.difference_held`).
+        may be more than there is room for, and is cut person by person, where it is held (`room.difference_held`).
     fading : ndarray of shape (b,)
         Rate a year at which the gain fades: ln 2 over the half-life.
     leaving : ndarray of shape (b, q)
@@ -47,9 +47,9 @@ class Worlds:
         Survival lost by everyone who holds training, whatever its age (a share, 0 where not given).
     spends : mapping of str to Spend
         Rival ways to spend the money, by name.
-    mean_held : ndarray of shape (b,), optional
-        Share of the day-of-the-course gain that the trained people of the records still held on average, given this
-        world's fading: gain times this is the difference that was observed. Where absent, gain is taken as observed.
+    recorded_months : ndarray of shape (n,)
+        Months since the course of the trained people of the records, from whom the difference was read; by default one
+        person on the day of the course, so that gain is what was observed.
     """
 
     groups: tuple[str, ...]
@@ -68,7 +68,7 @@ class Worlds:
     injury_cost: Floats
     false_confidence: Floats
     spends: dict[str, Spend] = field(default_factory=dict)
-    mean_held: Floats | None = None
+    recorded_months: Floats = field(default_factory=lambda: np.zeros(1))
 
     @property
     def draws(self) -> int:

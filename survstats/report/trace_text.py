@@ -114,10 +114,12 @@ def _cell_number(results: StudyResults, found: Trace) -> Number | None:
     """The number in a cell of a known unit, with the interval of its row where the cell is the row's estimate."""
     table, _, place = found.id.partition(".")
     at, _, column = place.partition(".")
+    if not isinstance(found.cell, int | float):
+        return None
     stored = results.tables[table]
     row = dict(zip(stored.columns, stored.rows[int(at)], strict=True))
     unit = _unit(row, column)
-    if not unit or not isinstance(found.cell, int | float):
+    if not unit:
         return None
     low, high = (row.get(end) if column in _ESTIMATES else None for end in ("low", "high"))
     low, high = (float(end) if isinstance(end, int | float) else None for end in (low, high))

@@ -162,7 +162,7 @@ def _store_told(
     points = smallest if form == "would_have_to" else None
     own = _own(out, smallest) if points is None else None
     shown = sorted([*(many * smallest for many in MULTIPLES), *([] if own is None else [own])])
-    assumed = [(one, assumed_gain(drawn.worlds, one, drawn.mean_held)) for one in shown]
+    assumed = [(one, assumed_gain(drawn.worlds, one)) for one in shown]
     worlds = drawn.worlds if points is None else dict(assumed)[smallest]
     chosen = policies(decision)
     value = decision.inputs.value_of_life

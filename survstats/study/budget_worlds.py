@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from survstats.decision.aboard import people_at_risk
 from survstats.decision.draw_worlds import Drawn, draw_worlds
 from survstats.decision.group_gain import GroupGain, group_gain, recorded_survival
-from survstats.decision.held import difference_held
+from survstats.decision.room import room_for
 from survstats.decision.world import NEVER_TRAINED, TRAINED
 from survstats.effects.risk_model import refit
 from survstats.study.budget_inputs import decision_inputs, over_worlds
@@ -161,12 +161,13 @@ def store_groups(out: ResultsBuilder, drawing: Drawing) -> None:
 def store_gain(out: ResultsBuilder, drawing: Drawing) -> None:
     """The difference of each group and kind of people, as recorded and on the day of the course: ``budget_gain``.
 
-    The recorded one has faded since the course; dividing by what the trained still held gives the other, cut here to
-    the room there is on that day. Policies fade it first and cut then.
+    The recorded one has faded since the course; the other is what would have faded to it (`survstats.decision.room`),
+    cut here to the room there is on that day.
     """
     drawn, lines = drawing.drawn, []
     worlds = drawn.worlds
-    first_day = difference_held(worlds.gain, 1.0, worlds.survival_untrained)
+    room = room_for(worlds.gain, worlds.survival_untrained)
+    first_day = np.clip(worlds.gain, -room, room)
     for at in range(len(drawing.groups)):
         for name, kind in KINDS.items():
             told = [

@@ -38,7 +38,7 @@ def some_worlds(seed: int = 0, *, draws: int = 200, groups: int = 3, harm: bool 
             name: Spend(rng.lognormal(8, 0.2, draws), rng.uniform(0, 0.5, draws), rng.uniform(0, 1, draws))
             for name in ("rafts", "suits")
         },
-        mean_held=np.exp(-fading),
+        recorded_months=np.array([12.0]),
     )
 
 

@@ -11,7 +11,14 @@ from hypothesis import strategies as st
 from some_worlds import keeps, plain_world, some_worlds
 
 from survstats.decision.break_even import BreakEven, mishaps, points, value_of_life
+from survstats.decision.draw_worlds import assumed_gain
 from survstats.decision.outcome import outcome
+
+
+def months_until(held):
+    """Months after which somebody holds this share of a gain whose half-life is two years."""
+    return np.array([-24 * np.log2(held)])
+
 
 TODAY = keeps(3, 0.5, 0.5, 0.5)
 WIDER = keeps(1, 1, 0.8, 0.6)
@@ -24,8 +31,7 @@ def worth(worlds, policy, value, today=TODAY):
 
 
 def with_difference(worlds, difference):
-    gain = np.broadcast_to((difference / worlds.mean_held)[:, None, None], worlds.gain.shape)
-    return replace(worlds, gain=gain)
+    return assumed_gain(worlds, difference)
 
 
 def test_a_value_of_life_by_hand():
@@ -89,9 +95,8 @@ def test_points_do_not_hang_on_the_estimate():
 def test_points_by_hand_are_those_observed_and_not_those_of_the_first_day():
     world = plain_world(fading=[np.log(2) / 2])
     held = 0.475  # of the gain, by the people of the records
-    found = points(
-        replace(world, mean_held=np.array([held])), keeps(2, 0.5), today=keeps(2, 0), value_of_life=1e6
-    )
+    recorded = replace(world, recorded_months=months_until(held))
+    found = points(recorded, keeps(2, 0.5), today=keeps(2, 0), value_of_life=1e6)
     lives = (5000 + 25 * 800) / 1e6
     assert found == BreakEven(
         pytest.approx(lives / (0.35 * 6.88 * 0.5 * 0.7213475204444817) * held, rel=1e-5), "above"
@@ -106,31 +111,34 @@ def test_a_gain_beyond_all_who_die_is_none():
 
 
 def test_points_turn_where_worth_turns_with_what_is_held_cut():
-    # of 4 in 10 who die untrained, those refreshed each second year hold .72 of the gain and each fourth year .54
-    world = plain_world(fading=[np.log(2) / 2], mean_held=[0.72])
+    # of 4 in 10 who die untrained, those refreshed each second year hold .72 of a small gain and each fourth year .54
+    world = plain_world(fading=[np.log(2) / 2], recorded_months=months_until(0.72))
     rarer, often = keeps(4, 1), keeps(2, 1)
     money = 25 * 800.0
     lost = (0.7213475204 - 0.5410106403) / 0.72 * 0.35 * 6.88  # lives for a difference of 1
     found = points(world, rarer, today=often, value_of_life=money / (lost * 0.2))
     assert found == BreakEven(pytest.approx(0.2, rel=1e-6), "below")
-    # beyond .4 x .72 / .7213 all of those refreshed often live, and no more than that can be lost
-    most = 0.4 * 0.72 / 0.7213475204
-    found = points(world, rarer, today=often, value_of_life=money / (lost * most * 1.01))
-    assert found == BreakEven(None, "always")  # as a straight line it would turn at 1.01 times that
+    # more is lost the more there is to lose, until even those refreshed each fourth year all live for most of it
+    at = np.linspace(0, 0.4, 401)
+    worlds = [assumed_gain(world, one) for one in at]
+    most = -min(outcome(one, rarer, today=often).lives[0] for one in worlds)
+    found = points(world, rarer, today=often, value_of_life=money / (most * 1.01))
+    assert found == BreakEven(None, "always")
 
 
 def test_worth_that_turns_and_turns_back_has_no_one_place():
-    # .72 held against .048: what is lost rises to .37 where all of those refreshed often live, then falls to .30
-    world = plain_world(fading=[np.log(2) / 2], mean_held=[0.2])
-    rarer, often = keeps(60, 1), keeps(2, 1)
-    money = 100 * (1 / 2 - 1 / 60) * 800.0
-    for lost, expected in (
-        (0.34, BreakEven(None, "turns_twice")),
-        (0.38, BreakEven(None, "always")),
-        (0.29, BreakEven(pytest.approx(0.29 * 0.2 / (0.7213475 - 0.0480898), rel=1e-5), "below")),
-    ):
-        value = money / (0.35 * 6.88 * lost)
-        assert points(world, rarer, today=often, value_of_life=value) == expected
+    # of all who die untrained those refreshed each second year lose most at a middling gain; a great one lasts for all
+    world = plain_world(fading=[np.log(2) / 2], recorded_months=months_until(0.2))
+    rarer, often = keeps(10, 1), keeps(2, 1)
+    money = 100 * (1 / 2 - 1 / 10) * 800.0
+    at = np.linspace(0, 0.4, 401)
+    lost = np.array([-outcome(assumed_gain(world, one), rarer, today=often).lives[0] for one in at])
+    assert lost.argmax() not in (0, 400)  # it turns
+    between = (lost.max() + lost[-1]) / 2
+    assert points(world, rarer, today=often, value_of_life=money / between) == BreakEven(None, "turns_twice")
+    found = points(world, rarer, today=often, value_of_life=money / (lost[-1] * 0.9))
+    assert found.form == "below"
+    assert np.interp(found.value, at, lost) == pytest.approx(lost[-1] * 0.9, rel=1e-3)
 
 
 def test_harm_in_training_can_be_worth_it_at_no_gain_of_today_but_at_more_mishaps():

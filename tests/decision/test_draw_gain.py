@@ -12,7 +12,7 @@ from fleet_records import by_role_and_seat, demo, everybody
 
 from survstats.decision.draw_gain import draw_gain, mean_held
 from survstats.decision.group_gain import GroupGain, group_gain
-from survstats.decision.held import survival_holding
+from survstats.decision.room import difference_recorded, faded, room_for, survival_holding
 from survstats.decision.world import NEVER_TRAINED, TRAINED
 from survstats.effects.intervals import jackknife_error, t_quantile
 from survstats.effects.risk_model import prepare, refit
@@ -149,7 +149,13 @@ def test_fading_is_taken_out_with_the_half_life_of_the_same_world(main):
     found = draw_gain(gain, half_life, main.months_since, rng())
     by_person = np.array([np.mean(2.0 ** (-main.months_since / one)) for one in half_life])
     np.testing.assert_allclose(found.held, by_person, rtol=1e-12)
-    np.testing.assert_allclose(found.gain * found.held[:, None, None], found.observed, rtol=1e-12)
+    still = faded(12 * np.log(2) / half_life, main.months_since)
+    shown = difference_recorded(found.gain, found.survival_untrained, still)
+    room = room_for(found.observed, found.survival_untrained)
+    np.testing.assert_allclose(shown, np.clip(found.observed, -room, room), atol=1e-12)
+    free = np.abs(found.gain) <= room
+    plain = (found.observed / found.held[:, None, None])[free]
+    np.testing.assert_allclose(found.gain[free], plain, rtol=1e-12)
     assert (found.survival_untrained + found.gain).max() > 1  # uncut: it is cut where it is held
 
 
@@ -158,7 +164,10 @@ def test_survival_without_training_and_with_any_of_the_gain_held_is_a_share_in_e
         records = main if covariates is None else demo(name, covariates)
         gain = group_gain(records.refits, by_role_and_seat(records.analysed))
         found = draw_gain(gain, np.full(5_000, 6.0), records.months_since, rng())
-        held = (survival_holding(found.gain, share, found.survival_untrained) for share in (1.0, 0.7, 0.1))
+        held = (
+            survival_holding(found.gain, found.survival_untrained, interval=years, fading=1.4)
+            for years in (0.01, 1.0, 9.0)
+        )
         for shares in (found.survival_untrained, *held):
             assert shares.min() >= 0
             assert shares.max() <= 1

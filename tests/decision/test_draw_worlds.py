@@ -26,7 +26,7 @@ from survstats.decision.draw_worlds import (
 from survstats.decision.exposure import MishapRate
 from survstats.decision.given import Given
 from survstats.decision.group_gain import group_gain
-from survstats.decision.held import survival_holding
+from survstats.decision.room import difference_recorded, faded, room_for, survival_holding
 from survstats.groundwork.errors import CallError, StudyFileError
 
 NAMES = ("crew", "near", "far")
@@ -105,7 +105,7 @@ def test_every_field_has_its_shape_and_what_it_is_made_of(worlds_of):
     assert worlds.fixed_cost[0] == 10_000
     assert worlds.false_confidence.tolist() == [0.0] * 2_000
     assert (worlds.spends["rafts"].overlap >= 0.1).all()
-    assert drawn.mean_held is worlds.mean_held
+    np.testing.assert_array_equal(worlds.recorded_months, drawn.months_since)
 
 
 def test_a_course_costs_its_fee_the_travel_and_the_cover(worlds_of):
@@ -167,7 +167,7 @@ def test_figures_that_have_nothing_to_do_with_each_other_do_not_move_together(wo
 def test_another_half_life_moves_fading_and_gain_alone(worlds_of):
     before = worlds_of(inputs())
     after = worlds_of(replace(inputs(), half_life_months=Given("half_life_months", 12, 6, 24, "lognormal")))
-    assert same(before, after) == {"fading", "gain", "mean_held"}
+    assert same(before, after) == {"fading", "gain"}
     np.testing.assert_allclose(after.worlds.fading, 2 * before.worlds.fading)
     np.testing.assert_array_equal(before.gain.observed, after.gain.observed)
 
@@ -179,27 +179,31 @@ def test_the_order_of_groups_moves_no_groups_draws(worlds_of):
         np.testing.assert_allclose(getattr(one, name), getattr(other, name)[:, ::-1], rtol=1e-9)
 
 
-def test_the_mean_gain_of_the_records_is_what_was_observed_over_what_was_held(worlds_of):
+def test_the_gain_is_what_was_observed_over_what_was_held_wherever_there_is_room_for_it(worlds_of):
     drawn = worlds_of(replace(inputs(), half_life_months=Given("half_life_months", 24.0)), draws=20_000)
     records = demo("demo_main")
     groups = by_role_and_seat(records.analysed)
-    observed = group_gain(records.refits, {name: groups[name] for name in NAMES}).difference
-    error = drawn.worlds.gain.std(axis=0) / math.sqrt(20_000)
-    found = drawn.worlds.gain.mean(axis=0)
-    assert (np.abs(found - observed / drawn.mean_held[0]) < 4 * error).all()
+    expected = group_gain(records.refits, {name: groups[name] for name in NAMES}).difference
+    observed = drawn.gain.observed
+    error = observed.std(axis=0) / math.sqrt(20_000)
+    assert (np.abs(observed.mean(axis=0) - expected) < 4 * error).all()
+    gain = drawn.worlds.gain
+    free = np.abs(gain) <= room_for(gain, drawn.worlds.survival_untrained)
+    assert free.mean() > 0.9
+    plain = observed / drawn.mean_held[:, None, None]
+    np.testing.assert_allclose(gain[free], plain[free], rtol=1e-9)
+    assert (np.abs(gain) >= np.abs(plain) - 1e-12)[~free].mean() > 0.9
 
 
 @pytest.mark.parametrize("points", [0.0, 0.05, 0.15, -0.1])
 def test_an_assumed_difference_is_the_same_for_everybody_and_fits_in_where_it_is_held(worlds_of, points):
     drawn = worlds_of(inputs())
-    worlds = assumed_gain(drawn.worlds, points, drawn.mean_held)
-    held = drawn.mean_held[:, None, None]
-    found = survival_holding(worlds.gain, held, worlds.survival_untrained)
-    assert found.min() >= 0
-    assert found.max() <= 1
-    free = (found > 0) & (found < 1)
-    assert free.mean() > 0.5
-    np.testing.assert_allclose((found - worlds.survival_untrained)[free], points, atol=1e-12)
+    worlds = assumed_gain(drawn.worlds, points)
+    still = faded(worlds.fading, worlds.recorded_months)
+    shown = difference_recorded(worlds.gain, worlds.survival_untrained, still)
+    room = room_for(np.full(shown.shape, points), worlds.survival_untrained)
+    np.testing.assert_allclose(shown, np.clip(points, -room, room), atol=1e-12)
+    assert (abs(points) <= room).mean() > 0.5
     changed = {
         field.name
         for field in fields(worlds)
@@ -215,9 +219,11 @@ def test_an_assumed_difference_is_the_same_for_everybody_and_fits_in_where_it_is
 def test_probabilities_are_probabilities_in_every_world(worlds_of, seed, half_life, points, x):
     given = replace(inputs(), half_life_months=Given("half_life_months", half_life), rate=MishapRate(x, 1e5))
     drawn = worlds_of(given, seed=seed, draws=200)
-    for worlds in (drawn.worlds, assumed_gain(drawn.worlds, points, drawn.mean_held)):
-        first_day = survival_holding(worlds.gain, 1.0, worlds.survival_untrained)
-        for share in (worlds.survival_untrained, first_day):
+    for worlds in (drawn.worlds, assumed_gain(drawn.worlds, points)):
+        held = survival_holding(
+            worlds.gain, worlds.survival_untrained, interval=2.0, fading=worlds.fading[:, None, None]
+        )
+        for share in (worlds.survival_untrained, held):
             assert ((share >= 0) & (share <= 1)).all()
     assert ((drawn.mean_held > 0) & (drawn.mean_held <= 1)).all()
     assert (drawn.worlds.at_risk >= 0).all()

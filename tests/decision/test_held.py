@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from survstats.decision.held import difference_held, mean_discount, retained, survival_holding
+from survstats.decision.held import mean_discount, retained
 from survstats.groundwork.errors import CallError
 
 HALVED_IN_TWO_YEARS = np.log(2) / 2
@@ -81,29 +81,3 @@ def test_what_is_no_interval_or_rate_is_refused(arguments, reason):
     with pytest.raises(CallError) as caught:
         retained(*arguments)
     assert caught.value.reason == reason
-
-
-SHARES = st.one_of(st.just(0.0), st.just(1.0), st.floats(0, 1))
-
-
-@settings(max_examples=60, deadline=None)
-@given(st.floats(-3, 3), SHARES, SHARES, SHARES)
-def test_survival_of_those_who_hold_training_is_a_share_cut_where_the_gain_left_would_leave_it(
-    gain, held, untrained, lost
-):
-    sure = float(survival_holding(gain, held, untrained))
-    assert 0 <= sure <= 1
-    assert sure == pytest.approx(untrained + float(difference_held(gain, held, untrained)), abs=1e-12)
-    if 0 < untrained + gain * held < 1:
-        assert sure == pytest.approx(untrained + gain * held)
-    else:
-        assert sure in (0, 1)
-    assert float(survival_holding(gain, held, untrained, lost)) == pytest.approx(
-        max(sure - lost, 0), abs=1e-12
-    )
-
-
-def test_a_gain_is_cut_only_after_it_has_faded():
-    assert float(difference_held(0.8, 0.5, 0.6)) == pytest.approx(0.4)
-    assert float(difference_held(0.8, 0.4, 0.6)) == pytest.approx(0.32)  # not .4 of .4
-    assert float(difference_held(-0.8, 0.9, 0.6)) == -0.6

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from some_worlds import keeps, plain_world, some_worlds
 
+from survstats.decision.draw_worlds import assumed_gain
 from survstats.decision.held import mean_discount
 from survstats.decision.outcome import outcome
 from survstats.decision.swings import swings
@@ -96,42 +97,30 @@ def test_a_gain_swings_no_further_than_all_who_die():
 def test_a_gain_moves_with_the_room_that_each_world_has_for_it():
     # .5 of the deaths averted at one end of what is plausible and .9 at the other, whatever share dies untrained
     rng = np.random.default_rng(8)
-    dies, averted, held = rng.uniform(0.2, 0.6, 400), np.linspace(0.45, 0.95, 400), rng.uniform(0.5, 1, 400)
+    dies, averted = rng.uniform(0.2, 0.6, 400), np.linspace(0.45, 0.95, 400)
     worlds = repeated(
         400,
         survival_untrained=np.repeat(1 - dies[:, None, None], 2, axis=2),
-        gain=np.repeat((averted * dies / held)[:, None, None], 2, axis=2),
-        mean_held=held,
-        fading=np.full(400, 1e-9),
+        gain=np.repeat((averted * dies)[:, None, None], 2, axis=2),
     )
     found = by_name(worlds, keeps(2, 1), keeps(2, 0))["gain"]
     assert (found.low_at, found.high_at) == pytest.approx((0.5 * dies.mean(), 0.9 * dies.mean()))
     for end, lives in ((0.5, found.lives_low), (0.9, found.lives_high)):
-        assert lives == pytest.approx(0.35 * 6.88 * np.mean(dies * np.minimum(end / held, 1)), rel=1e-6)
-
-
-def test_a_gain_that_fades_is_cut_after_it_has_faded():
-    # .4 of the untrained die; at half of it held, .7 on the first day is .35 and not half of .4
-    gain = np.repeat(np.linspace(0.3, 0.8, 101)[:, None, None], 2, axis=2)
-    worlds = repeated(101, gain=gain, fading=np.full(101, 0.2), leaving=np.full((101, 1), 0.2))
-    found = by_name(worlds, keeps(np.inf, 0.5), keeps(2, 0))["gain"]
-    assert (found.low_at, found.high_at) == pytest.approx((0.35, 0.4))  # what is applied: no more than all
-    assert (found.lives_low, found.lives_high) == pytest.approx(
-        (0.35 * 6.88 * 0.5 * 0.5 * 0.35, 0.35 * 6.88 * 0.5 * 0.5 * 0.75)
-    )
+        assert lives == pytest.approx(0.35 * 6.88 * end * dies.mean(), rel=1e-6)
 
 
 def test_fading_swings_from_the_gain_before_any_cut():
-    # the same difference observed in all worlds, greater on the first day than there is room for
-    fading = np.linspace(0.1, 0.9, 201)
-    held = mean_discount(fading * 5)
-    gain = np.repeat((0.35 / held)[:, None, None], 2, axis=2)
-    assert gain.max() > 1 > 0.4 > 0.35
-    worlds = repeated(201, fading=fading, gain=gain, mean_held=held)
+    # the same difference recorded in all worlds by people one to five years after their course
+    fading, months = np.linspace(0.1, 0.9, 201), np.array([12.0, 24, 36, 48, 60])
+    worlds = repeated(201, fading=fading, recorded_months=months)
+    worlds = assumed_gain(
+        worlds, 0.35
+    )  # .4 die untrained: a fast fading leaves no room for it on the first day
+    assert worlds.gain.max() > 0.6
     found = by_name(worlds, keeps(4, 0.5), keeps(2, 0))["fading"]
     for rate, lives in ((0.18, found.lives_low), (0.82, found.lives_high)):
-        kept = mean_discount(rate * 4) / mean_discount(rate * 5)
-        assert lives == pytest.approx(0.35 * 6.88 * 0.5 * min(0.35 * kept, 0.4), rel=1e-4)
+        alone = assumed_gain(repeated(1, fading=np.array([rate]), recorded_months=months), 0.35)
+        assert lives == pytest.approx(outcome(alone, keeps(4, 0.5), today=keeps(2, 0)).lives.mean(), rel=1e-6)
 
 
 def test_a_rival_spend_swings_by_its_own_name():
@@ -144,18 +133,19 @@ def test_a_rival_spend_swings_by_its_own_name():
 
 
 def test_fading_swings_with_the_observed_difference_held():
-    # one difference observed in people trained up to five years ago; the faster it fades, the greater it was at first
-    fading = np.linspace(0.1, 0.9, 201)
-    held = mean_discount(fading * 5)
-    gain = np.repeat((0.05 / held)[:, None, None], 2, axis=2)
-    worlds = repeated(201, fading=fading, gain=gain, mean_held=held)
+    # one difference recorded in people trained four years ago; the faster it fades, the greater it was at first
+    worlds = repeated(201, fading=np.linspace(0.1, 0.9, 201), recorded_months=np.array([48.0]))
+    worlds = assumed_gain(worlds, 0.005)
     found = by_name(worlds, keeps(2, 0.5), keeps(2, 0))["fading"]
     for rate, lives in ((0.18, found.lives_low), (0.82, found.lives_high)):
-        alone = repeated(1, fading=np.array([rate]), gain=np.full((1, 1, 2), 0.05 / mean_discount(rate * 5)))
-        assert lives == pytest.approx(outcome(alone, keeps(2, 0.5), today=keeps(2, 0)).lives.mean(), rel=1e-4)
+        held = mean_discount(rate * 2) * np.exp(rate * 4)
+        assert lives == pytest.approx(0.35 * 6.88 * 0.5 * 0.005 * held, rel=1e-6)
     assert found.lives_high > found.lives_low  # with the first gain held it would fall
-    naive = by_name(replace(worlds, mean_held=None), keeps(2, 0.5), keeps(2, 0))["fading"]
-    assert naive.lives_high < naive.lives_low
+    same_gain = [
+        outcome(replace(worlds, fading=np.full(201, rate)), keeps(2, 0.5), today=keeps(2, 0)).lives.mean()
+        for rate in (0.18, 0.82)
+    ]
+    assert same_gain[1] < same_gain[0]
 
 
 def test_inputs_that_do_not_vary_are_left_out_and_the_widest_comes_first():

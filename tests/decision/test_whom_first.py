@@ -56,15 +56,20 @@ def test_the_covered_need_a_refresher_and_the_others_a_first_course():
 
 
 def test_nobody_is_counted_who_would_live_already_and_nothing_is_lost_that_is_not_there():
-    # of .6 who live untrained no more than .4 can be gained; years of two held at least half
-    there, held = 2.0, (1 - 0.5) / FADING / 2.0
+    # of .6 who live untrained no more than .4 can be gained; .7 fades to that, and on through two years
+    there = 2.0
+
+    def held(gain):
+        whole = np.log(gain / 0.4) / FADING
+        assert 0 < whole < 2
+        return (0.4 * whole + 0.4 * (1 - np.exp(-FADING * (2 - whole))) / FADING) / there
+
     much = one_world(survival_untrained=np.full((1, 1, 2), 0.6), gain=np.full((1, 1, 2), 0.7))
     nobody = Policy("none", 2.0, np.zeros(1))
     first = candidates(much, nobody, months_since=(None,), horizon=2.0).gain[0, 0]
-    assert 0.7 * held > 0.4
-    assert first == pytest.approx(0.5 * 4.0 * 0.4 * there)
+    assert first == pytest.approx(0.5 * 4.0 * held(0.7) * there)
     after_a_year = candidates(much, EVERYBODY, months_since=(12.0,), horizon=2.0).gain[0, 0]
-    assert after_a_year == pytest.approx(0.5 * 4.0 * (0.4 - 0.7 * held * 0.5**0.5) * there)
+    assert after_a_year == pytest.approx(0.5 * 4.0 * (held(0.7) - held(0.7 * 0.5**0.5)) * there)
     sure = one_world(
         survival_untrained=np.full((1, 1, 2), 0.02),
         gain=np.full((1, 1, 2), 0.01),

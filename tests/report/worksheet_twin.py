@@ -1,7 +1,7 @@
 """What the worksheet should show, worked out by the package's own engine from the tables of the results.
 
 Nothing of the page is used: worlds are built anew from the table, moved as the page says it moves them, and handed to
-`survstats.decision`. The gain is divided by the share still held at the half-life that was typed.
+`survstats.decision`. The gain of the first day is worked out anew at the half-life that was typed.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from survstats.decision.outcome import outcome
+from survstats.decision.room import faded, gain_of_first_day
 from survstats.decision.world import Outcome, Policy, Spend, Worlds
 from survstats.decision.worth import cost_per_life
 from survstats.study.results import StudyResults
@@ -140,7 +141,7 @@ def moved(results: StudyResults, values: Typed, study: Typed) -> Worlds:
     observed = worlds.gain
     if results.codes["budget.form"] == "would_have_to":
         observed = np.full(observed.shape, float(values["points"]) / 100)
-    gain = observed / held_in_records(results, fading)[:, None, None]
+    gain = gain_of_first_day(observed, worlds.survival_untrained, faded(fading, recorded(results)))
     return replace(
         worlds,
         people=np.array([float(values[f"people.{at}"]) for at in groups]),
@@ -157,10 +158,10 @@ def moved(results: StudyResults, values: Typed, study: Typed) -> Worlds:
     )
 
 
-def held_in_records(results: StudyResults, fading: np.ndarray) -> np.ndarray:
-    """Mean share still held among the trained people of the records, at each rate of fading a year."""
+def recorded(results: StudyResults) -> np.ndarray:
+    """Months since their course of the trained people of the records."""
     months, people = np.array(results.tables["worlds_months"].rows, dtype=float).T
-    return np.exp(-np.outer(fading, months / 12)) @ people / people.sum()
+    return np.repeat(months, people.astype(int))
 
 
 def drawn(results: StudyResults) -> Worlds:

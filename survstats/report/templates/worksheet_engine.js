@@ -24,15 +24,48 @@ function coursesForOne(interval, leaving) {
   return { first: leaving, refreshers: Math.exp(-gone) / (interval * meanDiscount(gone)) };
 }
 
-// The mean held share among the people behind the records, some of whom were trained long before their mishap.
-function heldInRecords(fading, recency) {
-  let held = 0;
-  let people = 0;
-  for (const [months, count] of recency) {
-    held += count * Math.exp((-fading * months) / MONTHS_IN_A_YEAR);
-    people += count;
+// The share of people that training can still change: those who die untrained, or live where it harms.
+function roomFor(gain, untrained) {
+  return gain >= 0 ? 1 - untrained : untrained;
+}
+
+// The gain on the day of the course of which the records would show this difference: their people, some of whom were
+// trained long before their mishap, each hold min(gain faded, room). Where all the room is filled, the smallest gain that
+// fills it for everybody. `recency` holds [months, people], the latest course first.
+function gainOfFirstDay(observed, untrained, fading, recency) {
+  if (recency.length === 0) return observed;
+  const room = roomFor(observed, untrained);
+  const size = Math.min(Math.abs(observed), room);
+  const still = recency.map(([months]) => Math.exp((-fading * months) / MONTHS_IN_A_YEAR));
+  let rest = recency.reduce((sum, [, people], place) => sum + people * still[place], 0);
+  const everybody = recency.reduce((sum, [, people]) => sum + people, 0);
+  let cut = 0;
+  for (let place = 0; place < recency.length; place += 1) {
+    const gain = (everybody * size - cut * room) / rest;
+    if (gain * still[place] <= room) return observed < 0 ? -gain : gain;
+    cut += recency[place][1];
+    rest -= recency[place][1] * still[place];
   }
-  return people === 0 ? 1 : held / people;
+  const filled = room / still[still.length - 1];
+  return observed < 0 ? -filled : filled;
+}
+
+// What training adds, on average over the people of a staff settled into its rhythm: a gain greater than its room is held
+// whole until it has faded into it.
+function differenceHeld(gain, untrained, interval, fading, leaving) {
+  const room = roomFor(gain, untrained);
+  const size = Math.abs(gain);
+  const sign = gain < 0 ? -1 : 1;
+  if (size <= room) return sign * size * heldOnAverage(interval, fading, leaving);
+  const reach = room > 0 && fading > 0 ? Math.log(size / room) / fading : Infinity;
+  if (interval <= reach) return sign * room;
+  const held = yearsThere(reach, leaving) + Math.exp(-leaving * reach) * yearsThere(interval - reach, leaving + fading);
+  return (sign * room * held) / yearsThere(interval, leaving);
+}
+
+// Years from 0 to these, each counting for exp(-rate x years so far).
+function yearsThere(years, rate) {
+  return years === Infinity ? 1 / rate : years * meanDiscount(rate * years);
 }
 
 // One column of the worlds in one world; a column that is the same in every world is stored as one number.
@@ -41,34 +74,34 @@ function at(column, world) {
 }
 
 // What training adds on the day of the course to each world's people, by group and kind (never trained, trained), once
-// for both policies. The difference as recorded holds the fading already, so it is divided out once; it is cut where held.
+// for both policies. The difference as recorded holds the fading already, so that is taken out once; it is cut where held.
 function gains(worlds) {
   const { size } = worlds;
-  const held = Float64Array.from({ length: size }, (_, w) => heldInRecords(at(worlds.fading, w), worlds.recency));
+  const recency = [...worlds.recency].sort((one, other) => one[0] - other[0]);
   const of = (group, kind) => Float64Array.from({ length: size }, (_, w) =>
-    at(group.observed[kind], w) / held[w]);
+    gainOfFirstDay(at(group.observed[kind], w), at(group.untrained[kind], w), at(worlds.fading, w), recency));
   return worlds.groups.map((group) => ({ never: of(group, "never"), trained: of(group, "trained") }));
 }
 
-// The chance to die of somebody who holds training: no more can live than all, and false confidence takes no more survival
-// than there is. Training and the bought spends avert no less together than the spends alone.
-function dies(untrained, gain, held, false_confidence, left) {
-  const lives = Math.min(Math.max(untrained + gain * held, 0), 1);
+// The chance to die of those who hold training, by what it adds: false confidence takes no more survival than there is.
+// Training and the bought spends avert no less together than the spends alone.
+function dies(untrained, added, false_confidence, left) {
+  const lives = Math.min(Math.max(untrained + added, 0), 1);
   const died = 1 - Math.max(lives - false_confidence, 0);
   return Math.min(died * left.held, Math.max(died, 1 - untrained) * left.without);
 }
 
 // The share of the people of one group in a mishap who die under a policy, in one world. Who is trained today counts as
 // trained, whoever would be trained anew as never trained. `left` is what the bought spends leave of the deaths.
-function shareWhoDie(group, gain, world, false_confidence, covered, held, covered_today, left) {
+function shareWhoDie(group, addedBy, world, false_confidence, covered, covered_today, left) {
   const kept = Math.min(covered, covered_today);
   const added = Math.max(covered - covered_today, 0);
   const dropped = Math.max(covered_today - covered, 0);
   const rest = 1 - Math.max(covered, covered_today);
   const never = at(group.untrained.never, world);
   const trained = at(group.untrained.trained, world);
-  const holding = kept * dies(trained, gain.trained[world], held, false_confidence, left)
-    + added * dies(never, gain.never[world], held, false_confidence, left);
+  const holding = kept * dies(trained, addedBy("trained"), false_confidence, left)
+    + added * dies(never, addedBy("never"), false_confidence, left);
   return holding + (dropped * (1 - trained) + rest * (1 - never)) * left.without;
 }
 
@@ -109,9 +142,11 @@ function deaths(worlds, policy, today, gain, world) {
   const mishaps = at(worlds.mishaps_a_year, world);
   const fading = at(worlds.fading, world);
   return worlds.groups.reduce((sum, group, place) => {
-    const held = heldOnAverage(policy.interval, fading, at(group.leaving, world));
-    const died = shareWhoDie(group, gain[place], world, at(worlds.false_confidence, world),
-      policy.covered[place], held, today.covered[place], left);
+    const leaving = at(group.leaving, world);
+    const addedBy = (kind) => differenceHeld(gain[place][kind][world], at(group.untrained[kind], world),
+      policy.interval, fading, leaving);
+    const died = shareWhoDie(group, addedBy, world, at(worlds.false_confidence, world),
+      policy.covered[place], today.covered[place], left);
     return sum + mishaps * at(group.at_risk, world) * died;
   }, 0);
 }

@@ -122,9 +122,7 @@ def _people(results: StudyResults, words: Wording) -> FieldGroup:
             )
         )
         label = words.say("worksheet.people.leavers", row=f"group.{at}")
-        fields.append(
-            _given(results, words, f"leavers_a_year.{at}", label=label, scale=_PERCENT)
-        )
+        fields.append(_given(results, words, f"leavers_a_year.{at}", label=label, scale=_PERCENT))
     return _group(words, "people", fields)
 
 

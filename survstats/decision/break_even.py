@@ -16,7 +16,7 @@ from survstats.decision.world import Outcome, Policy, Worlds
 Form = Literal["above", "below", "always", "never", "turns_twice"]
 
 #: Differences at which worth is looked at before its root is sought between two of them.
-PLACES = 17
+PLACES = 11
 
 
 @dataclass(frozen=True)

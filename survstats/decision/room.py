@@ -97,30 +97,52 @@ def survival_holding(
     return np.asarray(survival)
 
 
-def difference_recorded(gain: Floats, survival_untrained: Floats, faded: Floats) -> Floats:
+def faded(fading: Floats, months_since: Floats) -> Floats:
+    """Share of the first day's gain that each of n people still holds at b rates of fading a year, latest course first.
+
+    Parameters
+    ----------
+    fading : ndarray of shape (b,)
+        0 or more.
+    months_since : ndarray of shape (n,)
+        In any order.
+
+    Returns
+    -------
+    ndarray of shape (b, n)
+        Falling along each row.
+    """
+    return np.asarray(np.exp(-fading[:, None] * np.sort(months_since) / MONTHS_A_YEAR))
+
+
+def difference_recorded(gain: Floats, survival_untrained: Floats, still: Floats) -> Floats:
     """What the records would show of a gain: its mean over their trained people, cut person by person.
 
     Parameters
     ----------
     gain, survival_untrained : ndarray of shape (b, ...)
-    faded : ndarray of shape (b, n)
-        Share of the first day's gain that each of the n trained people of the records still held (`faded`).
+    still : ndarray of shape (b, n)
+        Share of the first day's gain that each of the n trained people of the records still held, from `faded`.
     """
-    ordered, tails = _ordered(faded)
     size, room = np.abs(gain), room_for(gain, survival_untrained)
-    cut = _how_many(lambda place: size * _at(ordered, place) > room, size.shape, ordered.shape[1])
-    mean = (cut * room + size * _at(tails, cut)) / ordered.shape[1]
+    mean = size * still.mean(axis=1).reshape(-1, *[1] * (gain.ndim - 1))
+    over = size > room
+    if np.any(over):
+        world, people, tails = np.nonzero(over)[0], still.shape[1], _tails(still)
+        most, whole = room[over], size[over]
+        cut = _how_many(lambda place: whole * still[world, place] > most, whole.shape, people)
+        mean[over] = (cut * most + whole * tails[world, cut]) / people
     return np.asarray(np.copysign(mean, gain))
 
 
-def gain_of_first_day(observed: Floats, survival_untrained: Floats, faded: Floats) -> Floats:
+def gain_of_first_day(observed: Floats, survival_untrained: Floats, still: Floats) -> Floats:
     """The gain on the day of the course of which the records would show this difference.
 
     Parameters
     ----------
     observed, survival_untrained : ndarray of shape (b, ...)
         A difference beyond the room there is counts as that room.
-    faded : ndarray of shape (b, n)
+    still : ndarray of shape (b, n)
         As `difference_recorded`.
 
     Returns
@@ -128,27 +150,23 @@ def gain_of_first_day(observed: Floats, survival_untrained: Floats, faded: Float
     ndarray of shape (b, ...)
         Uncut. Where all the room is filled, the smallest gain that fills it for everybody.
     """
-    ordered, tails = _ordered(faded)
-    people = ordered.shape[1]
+    each = (-1, *[1] * (observed.ndim - 1))
     room = room_for(observed, survival_untrained)
     size = np.minimum(np.abs(observed), room)
+    gain = size / still.mean(axis=1).reshape(each)
+    over = gain * still[:, 0].reshape(each) > room
+    if np.any(over):
+        world, people, tails = np.nonzero(over)[0], still.shape[1], _tails(still)
+        most, shown = room[over], size[over]
 
-    def with_cut(place: NDArray[np.intp]) -> Floats:
-        return np.asarray((people * size - place * room) / _at(tails, place))
+        def with_cut(place: NDArray[np.intp]) -> Floats:
+            return np.asarray((people * shown - place * most) / tails[world, place])
 
-    cut = _how_many(lambda place: with_cut(place) * _at(ordered, place) > room, size.shape, people)
-    everybody = cut == people
-    found = np.where(
-        everybody,
-        room / ordered[:, -1].reshape(-1, *[1] * (size.ndim - 1)),
-        with_cut(np.where(everybody, 0, cut)),
-    )
-    return np.asarray(np.copysign(found, observed))
-
-
-def faded(fading: Floats, months_since: Floats) -> Floats:
-    """Share of the first day's gain that each of n people still holds, (b, n), at b rates of fading a year."""
-    return np.asarray(np.exp(-fading[:, None] * months_since / MONTHS_A_YEAR))
+        cut = _how_many(lambda place: with_cut(place) * still[world, place] > most, most.shape, people)
+        everybody = cut == people
+        filled = most / still[world, -1]
+        gain[over] = np.where(everybody, filled, with_cut(np.where(everybody, 0, cut)))
+    return np.asarray(np.copysign(gain, observed))
 
 
 def room_for(gain: Floats, survival_untrained: Floats) -> Floats:
@@ -179,18 +197,11 @@ def _years_there(years: Floats, rate: Floats) -> Floats:
     return np.where(endless, forever, area)
 
 
-def _ordered(faded: Floats) -> tuple[Floats, Floats]:
-    """Shares held, greatest first, (b, n), and the sum of all but the first k, (b, n + 1)."""
-    ordered = -np.sort(-faded, axis=1)
-    tails = np.zeros((len(ordered), ordered.shape[1] + 1))
-    tails[:, :-1] = np.cumsum(ordered[:, ::-1], axis=1)[:, ::-1]
-    return ordered, tails
-
-
-def _at(table: Floats, place: NDArray[np.intp]) -> Floats:
-    """Of each world's row (b, k) the entries at places (b, ...)."""
-    flat = place.reshape(len(table), -1)
-    return np.take_along_axis(table, flat, axis=1).reshape(place.shape)
+def _tails(still: Floats) -> Floats:
+    """The sum over all people but the first k, (b, n + 1)."""
+    tails = np.zeros((len(still), still.shape[1] + 1))
+    tails[:, :-1] = np.cumsum(still[:, ::-1], axis=1)[:, ::-1]
+    return tails
 
 
 def _how_many(

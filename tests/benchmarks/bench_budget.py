@@ -90,7 +90,6 @@ def one_world(worlds: Worlds, world: int, policy: Policy, today: Policy) -> tupl
         money += spend.cost_a_year[world]
     for k, people in enumerate(worlds.people):
         tau = worlds.leaving[world, k]
-        held = tau / (tau + fading) * (1 - math.exp(-(tau + fading) * years)) / (1 - math.exp(-tau * years))
         a_year = tau * math.exp(-tau * years) / (1 - math.exp(-tau * years))
         own, before = policy.covered[k], today.covered[k]
         at_risk = worlds.mishaps_a_year[world] * worlds.at_risk[world, k]
@@ -103,7 +102,7 @@ def one_world(worlds: Worlds, world: int, policy: Policy, today: Policy) -> tupl
             lives, gain = worlds.survival_untrained[world, k, kind], worlds.gain[world, k, kind]
             dead = (1 - lives) * left["others"]
             if trained:
-                lives = min(max(lives + gain * held, 0.0), 1.0)
+                lives += added(gain, lives, years, fading, tau)
                 lives -= min(worlds.false_confidence[world], lives)
                 # Together no less is averted than by the spends alone, nor is more averted of those training kills.
                 dead = min((1 - lives) * left["trained"], max(dead, (1 - lives) * left["others"]))
@@ -113,6 +112,16 @@ def one_world(worlds: Worlds, world: int, policy: Policy, today: Policy) -> tupl
     money += worlds.fixed_cost[world] if policy.covered.any() else 0
     money += courses * worlds.injuries_per_course[world] * worlds.injury_cost[world]
     return deaths + courses * worlds.deaths_per_course[world], money
+
+
+def added(gain: float, lives: float, years: float, fading: float, tau: float) -> float:
+    """What training adds on average between courses: all there is room for until it fits, then fading."""
+    room = 1 - lives if gain >= 0 else lives
+    size, lost = abs(gain), tau + fading
+    fits = min(math.log(size / room) / fading, years) if size > room else 0.0
+    whole = min(size, room) * (1 - math.exp(-tau * fits)) / tau
+    after = size * (math.exp(-lost * fits) - math.exp(-lost * years)) / lost
+    return math.copysign((whole + after) * tau / (1 - math.exp(-tau * years)), gain)
 
 
 def gaps(found: IntervalOutcomes, worlds: Worlds, policies: list[Policy]) -> tuple[float, float]:

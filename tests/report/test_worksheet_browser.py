@@ -411,13 +411,13 @@ def test_a_figure_typed_by_hand_is_marked_and_taken_back(browser: webdriver.Chro
     ("key", "text", "sentence"),
     [
         ("people.1", "", "A figure is needed here. Until then 260 is reckoned with."),
-        ("people.1", "-3", "Write 0 or more. Until then 260 is reckoned with."),
+        ("people.1", "-3", "Write more than 0. Until then 260 is reckoned with."),
         (
             "people.1",
             "e",
             "Write a number here, such as those of the study. Until then 260 is reckoned with.",
         ),
-        ("half_life_months", "0", "Write more than 0. Until then 24 is reckoned with."),
+        ("half_life_months", "0", "Write 0.5 or more. Until then 24 is reckoned with."),
         ("months", "49", "Law or contract allows at most 48 months. Until then 48 is reckoned with."),
         ("deaths_per_course", "1000001", "Write 1 000 000 or less. Until then 1 is reckoned with."),
     ],

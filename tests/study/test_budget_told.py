@@ -101,6 +101,31 @@ def test_where_the_records_cannot_tell_nothing_is_told_from_their_estimate(assum
         assert not set(assumed.rests_on[name]) & set(COMPARED), name
 
 
+def first_day(observed: float, untrained: float, still: np.ndarray, people: np.ndarray) -> float:
+    """The gain which, faded and cut for each of the records' people, comes to what was observed; by halving."""
+
+    def shown(gain: float) -> float:
+        return float(np.clip(gain * still, -untrained, 1 - untrained) @ people) / people.sum()
+
+    plain = observed * people.sum() / float(still @ people)
+    if -untrained <= plain * still.max() <= 1 - untrained:
+        return plain
+    room = 1 - untrained if observed > 0 else untrained
+    low, high = sorted((0.0, math.copysign(room / still.min(), observed)))  # more would change nobody further
+    for _ in range(60):
+        middle = (low + high) / 2
+        low, high = (middle, high) if shown(middle) < observed else (low, middle)
+    return high if observed > 0 else low
+
+
+def held_one_by_one(gain: float, untrained: float, interval: float, fading: float, leaving: float) -> float:
+    """The mean over 2,000 people of a settled staff, cut one by one."""
+    years = interval * (np.arange(2000) + 0.5) / 2000
+    there = np.exp(-leaving * years)
+    each = np.clip(gain * np.exp(-fading * years), -untrained, 1 - untrained)
+    return float(each @ there / there.sum())
+
+
 def by_hand(results, covered: list[list[float]], intervals: list[float]) -> np.ndarray:
     """Lives a year of the second policy against the first, world by world, from the table of worlds alone.
 
@@ -108,26 +133,23 @@ def by_hand(results, covered: list[list[float]], intervals: list[float]) -> np.n
     """
     worlds, months = table(results, "worlds"), table(results, "worlds_months")
     people = [results.numbers[f"input.people.{at}"].value for at in range(4)]
-    lives = []
+    added_lives = []
     for _, world in worlds.iterrows():
-        half_life = 12 * math.log(2) / world["fading"]
-        held = sum(months["people"] * 2 ** (-months["months"] / half_life)) / months["people"].sum()
+        still = np.exp(-world["fading"] * months["months"].to_numpy() / 12)
         found = 0.0
         for at, many in enumerate(people):
             tau, fading = world[f"leaving.{at}"], world["fading"]
-            share = [
-                tau / (tau + fading) * (1 - math.exp(-(tau + fading) * r)) / (1 - math.exp(-tau * r))
-                for r in intervals
-            ]
             before, after = covered[0][at], covered[1][at]
             alone = {kind: world[f"survival_untrained.{at}.{kind}"] for kind in ("never", "trained")}
-            # what is held of the gain on the day of the course, under today's policy and the other, cut to its room
             holds = {
                 kind: [
-                    min(max(world[f"observed.{at}.{kind}"] / held * part, -alone[kind]), 1 - alone[kind])
-                    for part in share
+                    held_one_by_one(
+                        first_day(world[f"observed.{at}.{kind}"], lives, still, months["people"].to_numpy()),
+                        *(lives, r, fading, tau),
+                    )
+                    for r in intervals
                 ]
-                for kind in alone
+                for kind, lives in alone.items()
             }
             kept, added, dropped = min(before, after), max(after - before, 0), max(before - after, 0)
             each = kept * (holds["trained"][1] - holds["trained"][0])
@@ -135,8 +157,8 @@ def by_hand(results, covered: list[list[float]], intervals: list[float]) -> np.n
             found += world["mishaps_a_year"] * world[f"at_risk.{at}"] * each
             courses = [tau / (1 - math.exp(-tau * r)) for r in intervals]
             found -= world["deaths_per_course"] * many * (after * courses[1] - before * courses[0])
-        lives.append(found)
-    return np.array(lives)
+        added_lives.append(found)
+    return np.array(added_lives)
 
 
 def test_lives_agree_with_sums_by_hand_over_the_stored_worlds(asking):

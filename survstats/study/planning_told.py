@@ -169,6 +169,8 @@ def _store_next(out: ResultsBuilder, study: Study, records: Records, found: Foun
     reason = None
     if study.plan.decision is None:
         reason = "not_asked"
+    elif out.codes["budget.form"] == "inputs_missing":
+        reason = "inputs_missing"  # no paper would print it
     elif out.codes.get("records.survivor_only") == "yes":
         reason = "survivor_only"
     elif found.main is None:

@@ -294,7 +294,13 @@ def test_each_change_is_answered_at_once(
         assert np.median(times) < 150
 
 
-WIDTHS = [(320, 640), (360, 800), (899, 700), (900, 700), (1280, 800), (1280, 600)]
+WIDTHS = [
+    *((360, 800), (1280, 800)),
+    *(
+        pytest.param(*size, marks=pytest.mark.slow)
+        for size in ((320, 640), (899, 700), (900, 700), (1280, 600))
+    ),
+]
 
 
 @only("demo_main")

@@ -43,7 +43,25 @@ def filled(demo_results):
     return fill
 
 
-@pytest.mark.parametrize("study", PARAMETERS)
+def test_each_heap_of_numbers_changes_its_own_words_and_no_others(filled):
+    """One by one in the slow run; here in small heaps, dealt twice."""
+    results = filled("demo_main")
+    before = words(results)
+    names = [
+        name for name in sorted(quoted(results) & set(results.numbers)) if not nought(results.numbers[name])
+    ]
+    assert len(names) > 100
+    for heap in batches(names):
+        moved_together = {name: changed(results.numbers[name]) for name in heap}
+        after = words(replace(results, numbers={**results.numbers, **moved_together}))
+        assert len(before) == len(after)
+        pairs = list(zip(before, after, strict=True))
+        assert {old.id for old, new in pairs if old.text != new.text} == set(heap)
+        assert not [old.id for old, new in pairs if old.id in moved_together and old.text == new.text]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("study", STUDIES)
 def test_each_number_changes_its_own_words_and_no_other(filled, study):
     results = filled(study)
     before = words(results)

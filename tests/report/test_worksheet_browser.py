@@ -101,7 +101,11 @@ def harsh(results: StudyResults) -> StudyResults:
 
 
 @pytest.fixture(
-    scope="module", params=["demo_main", "demo_separation", pytest.param("harsh", marks=pytest.mark.slow)]
+    scope="module",
+    params=[
+        "demo_main",
+        *(pytest.param(name, marks=pytest.mark.slow) for name in ("demo_separation", "harsh")),
+    ],
 )
 def study(request: pytest.FixtureRequest) -> StudyResults:
     demos = request.getfixturevalue("demo_results")
